@@ -1,0 +1,48 @@
+"""Which cue works for which swing pattern, and how sure are we.
+
+The public names are loaded when first used (PEP 562), so that ``import coachlab`` costs next to nothing.
+"""
+
+from importlib import import_module
+
+_HOMES = {
+    "coachlab.errors": (
+        "CoachlabError",
+        "DataError",
+        "FitError",
+        "FlightError",
+        "FormulaError",
+        "LibraryError",
+        "MapError",
+    ),
+    "coachlab.settings": ("Settings", "read_settings", "read_cues"),
+    "coachlab.intake.shots": ("Shots", "combine_shots"),
+    "coachlab.intake.columns": ("ColumnMap",),
+    "coachlab.intake.read": ("read_shots",),
+    "coachlab.intake.clean": ("clean_shots",),
+    "coachlab.intake.log": ("join_log",),
+    "coachlab.physics.arc": ("arc_azimuth",),
+    "coachlab.orders": ("draw_orders",),
+    "coachlab.academy": ("simulate_academy",),
+    "coachlab.mixed.moments": ("moments", "Moments"),
+    "coachlab.mixed.fit": ("fit_mixed",),
+    "coachlab.mixed.estimates": ("contrasts", "means", "predictions"),
+    "coachlab.cues.table": ("model_table",),
+    "coachlab.cues.grade": ("evidence_grade",),
+    "coachlab.cues.shift": ("cue_shifts",),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+__all__ = sorted(_HOME_OF)
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOME_OF:
+        raise AttributeError(f"module 'coachlab' has no attribute {name!r}")
+    value = getattr(import_module(_HOME_OF[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -1,0 +1,57 @@
+"""What can go wrong, in words: every error says what was asked, what was found and what to do.
+
+All derive from `CoachlabError`, so that one ``except`` catches what this package raises on purpose, and
+each is also the builtin that a programmer expects (`ValueError`, `KeyError`).
+"""
+
+
+class CoachlabError(Exception):
+    """An error in three parts, kept as attributes and shown as three short lines.
+
+    Parameters
+    ----------
+    asked : str
+        What was being done, naming the file, table or model.
+    found : str
+        What stood in the way, naming column, row or group.
+    do : str
+        The next step for the reader.
+    **facts
+        Facts for a program that catches the error (``path=``, ``column=``, ``row=`` ...).
+    """
+
+    def __init__(self, asked: str, found: str = "", do: str = "", **facts: object) -> None:
+        self.asked, self.found, self.do, self.facts = asked, found, do, facts
+        super().__init__("\n".join(part for part in (asked, found, do) if part))
+
+    def __reduce__(self) -> tuple:
+        """Keep all parts when the error crosses a process border."""
+        return (_rebuild, (type(self), self.asked, self.found, self.do, self.facts))
+
+
+def _rebuild(kind: type, asked: str, found: str, do: str, facts: dict) -> CoachlabError:
+    return kind(asked, found, do, **facts)
+
+
+class MapError(CoachlabError, ValueError):
+    """A column map is wrong, or a file does not fit its column map."""
+
+
+class DataError(CoachlabError, ValueError):
+    """A file, a table, a log or a settings file holds something that cannot be used."""
+
+
+class FormulaError(CoachlabError, ValueError):
+    """A model formula cannot be read, or names what the data do not have."""
+
+
+class FitError(CoachlabError, ValueError):
+    """A model cannot be fitted to these data, or an answer cannot be drawn from the fit."""
+
+
+class FlightError(CoachlabError, ValueError):
+    """A delivery or a launch that cannot be flown."""
+
+
+class LibraryError(CoachlabError, ValueError):
+    """The academy's library cannot be opened, read or written."""

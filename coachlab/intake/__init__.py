@@ -1,0 +1,1 @@
+"""A file from anywhere becomes `Shots`: columns, read, clean, log."""

@@ -1,0 +1,1 @@
+"""Ball and club: numbers and arrays in, numbers and arrays out."""
