@@ -9,7 +9,7 @@ import pandas as pd
 from coachlab.errors import DataError
 
 FLAG_COLUMNS = ("source", "source_row", "shot", "column", "rule", "value")
-REJECT_COLUMNS = ("source", "source_row", "rule")
+REJECT_COLUMNS = ("source", "source_row", "session", "shot", "rule")
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +25,8 @@ class Shots:
         Every non-blank line below the header, as the file has it, with ``source`` and ``source_row``; names of
         students stand as pseudonyms.
     rejects : DataFrame
-        The raw rows that are no shot: ``source``, ``source_row``, ``rule``.
+        The raw rows that are no shot: ``source``, ``source_row``, ``rule``, and ``session`` and ``shot`` where the row
+        says them (a shot that the device did not read still has a number).
     flags : DataFrame
         Remarks on single shots: ``source``, ``source_row``, ``shot``, ``column``, ``rule``, ``value``.
     notes : tuple of str
