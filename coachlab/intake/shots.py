@@ -55,7 +55,7 @@ class Shots:
     @cached_property
     def usable(self) -> pd.Series:
         """True for the shots that are analysed: read well, and set aside by nobody."""
-        return self.table["read_ok"].astype(bool) & ~self.table["excluded"].astype(bool)
+        return is_usable(self.table)
 
     @property
     def analysed(self) -> pd.DataFrame:
@@ -93,6 +93,16 @@ class Shots:
 
     def _repr_html_(self) -> str:
         return f"<p>{self.text()}</p>" + self.counts.to_frame().T.to_html(index=False)
+
+
+def is_usable(table: pd.DataFrame) -> pd.Series:
+    """Return True for each row that is analysed; a table without the two quality columns is all usable."""
+    usable = pd.Series(True, index=table.index)
+    if "read_ok" in table.columns:
+        usable &= table["read_ok"].astype(bool)
+    if "excluded" in table.columns:
+        usable &= ~table["excluded"].astype(bool)
+    return usable
 
 
 def combine_shots(parts: Sequence[Shots]) -> Shots:

@@ -1,0 +1,133 @@
+"""What may be said at which evidence grade: a closed list of sentences, and nothing outside it.
+
+Every sentence about a cue that a page or a report shows is made here, so that no wording claims more than the
+lessons can carry. `matches` holds a finished text against the list.
+"""
+
+import re
+from collections.abc import Mapping
+
+from coachlab.errors import DataError
+
+_MOVES: dict[str, tuple[str, str, str]] = {
+    # outcome -> (causal verb up, causal verb down, state word pair)
+    "attack_up_deg": ("raised", "lowered", "higher|lower"),
+    "path_out_deg": ("moved outward", "moved inward", "further out|further in"),
+    "face_open_deg": ("opened", "closed", "more open|more closed"),
+    "face_to_path_deg": ("opened", "closed", "more open|more closed"),
+    "club_speed_mps": ("raised", "lowered", "higher|lower"),
+    "carry_m": ("lengthened", "shortened", "longer|shorter"),
+}
+
+TEMPLATES: dict[str, dict[str, str]] = {
+    "A": {
+        "moved": "In {students} students of {academy}, {cue} {verb} {club} {outcome} by {estimate} on average against the "
+        "plain instruction ({level} interval {low} to {high}; {students} students, {shots} shots, random order).",
+        "open": "In {students} students of {academy}, the average change of {club} {outcome} with {cue} against the plain "
+        "instruction could be anywhere from {low} to {high} ({level} interval; best estimate {estimate}; {students} "
+        "students, {shots} shots, random order): not yet clear.",
+        "small": "In {students} students of {academy}, {cue} had no useful effect on average on {club} {outcome}: the 90 % "
+        "interval {low} to {high} lies inside ±{useful} ({students} students, {shots} shots, random order).",
+        "seen": "In the next similar student, a lesson of this kind would show between {low} and {high} (90 % range for what "
+        "is seen, chance included).",
+        "pattern": "The change of {club} {outcome} with {cue} differs by {estimate} for each degree of {pattern} ({level} "
+        "interval {low} to {high}; {students} students).",
+        "between": "{cue} and {other} differ in {club} {outcome} by {estimate} ({level} interval {low} to {high}; {students} "
+        "students).",
+    },
+    "B": {
+        "moved": "{club} {outcome} was {state} by {estimate} on average while {cue} was in place ({level} interval {low} to "
+        "{high}; {students} students, {shots} shots): consistent with an effect of the cue.",
+        "open": "While {cue} was in place the average change of {club} {outcome} could be anywhere from {low} to {high} "
+        "({level} interval; best estimate {estimate}; {students} students, {shots} shots): not yet clear.",
+        "seen": "In the next similar student, a lesson of this kind would show between {low} and {high} (90 % range for what "
+        "is seen, chance included).",
+    },
+    "C": {
+        "moved": "{club} {outcome} was {state} by {estimate} with {cue} than in the plain shots of the same lessons ({level} "
+        "interval {low} to {high}; {students} students, {shots} shots). Without a comparison we cannot separate the cue from "
+        "warm-up, practice or regression to the mean: not yet clear.",
+        "open": "With {cue} the average difference of {club} {outcome} from the plain shots of the same lessons could be "
+        "anywhere from {low} to {high} ({level} interval; best estimate {estimate}; {students} students, {shots} shots). "
+        "Without a comparison we cannot separate the cue from warm-up, practice or regression to the mean: not yet clear.",
+    },
+    "D": {
+        "count": "{cue}: {shots} shots of {students} students with {club} are logged; without an own baseline they are counted "
+        "and not compared.",
+    },
+    "all": {
+        "few": "{cue}: {students} students hit {club} with and without it; at least {needed} are needed before a mean change is "
+        "printed.",
+        "population": "This speaks of the students of {academy}, in these lessons and on this surface, while the cue was in "
+        "place; it says nothing about other players, about learning or about scores.",
+        "coaches": "With {coaches} coaches the spread between coaches is not in the interval.",
+        "no pattern": "Whether {cue} suits one pattern more than another cannot be said from {students} screened students; "
+        "{needed} are needed.",
+    },
+}
+
+_FORBIDDEN = re.compile(r"\b(works|fixes|proven|significant|significantly|responders?|cures)\b", re.IGNORECASE)
+
+
+def say(grade: str, kind: str, values: Mapping[str, object]) -> str:
+    """Return a sentence of the closed list, filled in.
+
+    Parameters
+    ----------
+    grade : str
+        A, B, C, D, or ``"all"`` for the sentences that every grade may use.
+    kind : str
+        Which sentence; see `TEMPLATES`.
+    values : mapping
+        What the sentence names, already written with units.
+
+    Raises
+    ------
+    DataError
+        If the grade does not allow a sentence of this kind, or a value is missing.
+    """
+    template = TEMPLATES.get(grade, {}).get(kind)
+    if template is None:
+        raise DataError(
+            f"A sentence {kind!r} was asked for at evidence grade {grade}.",
+            f"This grade allows: {', '.join(TEMPLATES.get(grade, {})) or 'nothing'}.",
+            "Say less, or bring better evidence.",
+            grade=grade,
+            kind=kind,
+        )
+    try:
+        sentence = template.format_map(values)
+    except KeyError as err:
+        raise DataError(
+            f"The sentence {kind!r} of grade {grade} was asked for.", f"It needs {err}.", "Pass the value.", kind=kind
+        ) from None
+    return sentence[0].upper() + sentence[1:]
+
+
+def verb(outcome: str, estimate: float) -> str:
+    """Return the verb of cause for a change of an outcome, allowed at grade A only."""
+    up, down, _ = _MOVES[outcome]
+    return up if estimate >= 0 else down
+
+
+def state(outcome: str, estimate: float) -> str:
+    """Return the word of state for a difference in an outcome, as in ``higher``."""
+    more, less = _MOVES[outcome][2].split("|")
+    return more if estimate >= 0 else less
+
+
+def matches(sentence: str, grade: str) -> bool:
+    """Return whether a finished sentence is one that this evidence grade allows.
+
+    >>> matches("Rafter fixes a steep swing.", "A")
+    False
+    """
+    if _FORBIDDEN.search(sentence):
+        return False
+    allowed = [*TEMPLATES.get(grade, {}).values(), *TEMPLATES["all"].values()]
+    return any(re.fullmatch(_pattern(template), sentence, re.IGNORECASE | re.DOTALL) for template in allowed)
+
+
+def _pattern(template: str) -> str:
+    parts = re.split(r"\{\w+\}", template)
+    return r".{1,120}?".join(re.escape(part) for part in parts)

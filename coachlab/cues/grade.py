@@ -1,0 +1,182 @@
+"""The evidence grade of a set of lessons: computed from how they were done, never typed in.
+
+A randomised crossover, B alternating baseline, C plain before-after or cues chosen by the coach, D log only.
+"""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from coachlab.settings import Settings
+
+GRADES = ("A", "B", "C", "D")
+_MEANING = {
+    "A": "plain and cue in random order, drawn by the kit, in the same lesson",
+    "B": "plain and cue in turn, several times, in the same lesson",
+    "C": "plain before cue, or a cue that the coach chose",
+    "D": "a log only: counts and ranges, no comparison",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Grade:
+    """An evidence grade with the facts that led to it.
+
+    Attributes
+    ----------
+    grade : str
+        A, B, C or D.
+    reasons : tuple of str
+        Sentences: first what the lessons reach, then what keeps them from more, then what lowers the grade.
+    table : DataFrame
+        ``fact``, ``value``: what was counted in the design columns.
+    """
+
+    grade: str
+    reasons: tuple[str, ...]
+    table: pd.DataFrame
+
+    def text(self) -> str:
+        """Return the grade and its reasons in sentences."""
+        return f"Evidence grade {self.grade} ({_MEANING[self.grade]}). " + " ".join(self.reasons)
+
+    def __repr__(self) -> str:
+        return f"<Grade {self.grade}: {' '.join(self.reasons)}>"
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>{reason}</li>" for reason in self.reasons)
+        return f"<p><b>Evidence grade {self.grade}</b>: {_MEANING[self.grade]}.</p><ul>{items}</ul>"
+
+
+def evidence_grade(table: pd.DataFrame, settings: Settings | None = None) -> Grade:
+    """Return the evidence grade of a model table, with its reasons.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `model_table`: needs ``student``, ``session``, ``block``, ``period`` and ``on``; uses ``order_plan``,
+        ``order_seed``, ``offered``, ``phase``, ``cue``, ``cue_version``, ``feedback_shown``, ``screened``,
+        ``shots_logged`` and ``shots_missing`` where they are there. What is not logged counts as not done.
+    settings : Settings or None
+        For the least number of students and of shots in a block.
+
+    References
+    ----------
+    At least three changes of phase with five shots each for an alternating baseline follows the usual minimum of
+    single-case designs (Kratochwill et al. 2010).
+    """
+    settings = settings or Settings()
+    blocks = _blocks(table, settings.block_shots)
+    facts = _facts(table, blocks)
+    grade, reasons = _reached(facts, settings)
+    for reason in _lowering(table, facts):
+        if grade != "D":
+            grade = GRADES[GRADES.index(grade) + 1]
+        reasons.append(reason)
+    shown = pd.DataFrame({"fact": list(facts), "value": [str(value) for value in facts.values()]})
+    return Grade(grade, tuple(reasons), shown)
+
+
+def _blocks(table: pd.DataFrame, least_shots: int) -> pd.DataFrame:
+    wanted = ["on", "period", "order_plan", "order_seed", "shots_logged", "shots_missing"]
+    groups = table.groupby(["student", "session", "block"], observed=True, sort=False)
+    blocks = groups[[name for name in wanted if name in table.columns]].first()
+    blocks["shots"] = groups.size()
+    for name in ("order_plan", "order_seed"):
+        blocks[name] = blocks[name].fillna("").astype("str") if name in blocks else ""
+    blocks = blocks.reset_index().sort_values(["student", "session", "period"], kind="stable")
+    return blocks[blocks["shots"] >= least_shots]
+
+
+def _facts(table: pd.DataFrame, blocks: pd.DataFrame) -> dict[str, object]:
+    sessions = blocks.groupby(["student", "session"], observed=True, sort=False)
+    plans = sessions.agg(
+        on_sum=("on", "sum"), blocks=("on", "size"), plan=("order_plan", "first"), seed=("order_seed", "first")
+    ).reset_index()
+    plans["own_baseline"] = (plans["on_sum"] > 0) & (plans["on_sum"] < plans["blocks"])
+    states = sessions["on"].agg(lambda on: "".join("c" if value else "p" for value in on))
+    plans["states"] = states.to_numpy()
+    plans["changes"] = [sum(a != b for a, b in zip(text, text[1:], strict=False)) for text in plans["states"]]
+    drawn = (plans["plan"] != "") & (plans["seed"] != "")
+    cues = set(table.loc[table["on"] > 0, "cue"].astype("str")) if "cue" in table else set()
+    planned = [
+        sum(part in cues or part in ("plain", "sham") for part in plan.split()) or present
+        for plan, present in zip(plans["plan"], plans["blocks"], strict=True)
+    ]
+    present = float(plans["blocks"].sum() / max(sum(planned), 1))
+    cued = plans[plans["on_sum"] > 0]
+    complete = plans[plans["own_baseline"]]
+    offered = (
+        table.loc[table["on"] > 0, "offered"].dropna().astype("str") if "offered" in table else pd.Series(dtype="str")
+    )
+    starts = complete["states"].str[0] if len(complete) else pd.Series(dtype="str")
+    return {
+        "students": int(table["student"].nunique()),
+        "students with plain and cue in one lesson": int(complete["student"].nunique()),
+        "lessons": len(plans),
+        "orders": int(complete["states"].nunique()),
+        "orders drawn (share of lessons)": float(drawn.mean()) if len(plans) else 0.0,
+        "cue first (share of lessons)": float((starts == "c").mean()) if len(starts) else 0.0,
+        "changes of phase (median)": float(complete["changes"].median()) if len(complete) else 0.0,
+        "planned blocks present (share)": present,
+        "cue lessons with an own baseline (share)": float(cued["own_baseline"].mean()) if len(cued) else 0.0,
+        "cues drawn (share of what was logged)": float((offered == "drawn").mean()) if len(offered) else float("nan"),
+    }
+
+
+def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
+    students = facts["students with plain and cue in one lesson"]
+    present = facts["planned blocks present (share)"]
+    baseline = facts["cue lessons with an own baseline (share)"]
+    if students == 0 or baseline < 0.6:
+        return "D", ["Fewer than 60 % of the cue lessons hold plain shots of the same student: no own baseline."]
+    if present < 0.6:
+        return "D", [f"Only {present:.0%} of the planned blocks are there (60 % needed for any comparison)."]
+    chosen = facts["cues drawn (share of what was logged)"]
+    if chosen < 0.9:
+        return "C", [
+            f"In {1 - chosen:.0%} of the cue shots somebody chose the cue for the student: who gets which cue is "
+            "mixed up with how they swing."
+        ]
+    reached = (
+        f"{students} students hit plain and cue in the same lesson; {present:.0%} of the planned blocks are there."
+    )
+    short = []
+    if facts["orders drawn (share of lessons)"] < 0.95:
+        short.append("The order was not drawn by the kit, or the draw was not logged.")
+    if facts["orders"] < 2:
+        short.append("All lessons had the same order.")
+    if students < settings.verdict_students:
+        short.append(f"Fewer than {settings.verdict_students} students completed both.")
+    if present < 0.8:
+        short.append(f"Only {present:.0%} of the planned blocks are there (80 % needed).")
+    if not short:
+        return "A", [reached, f"The order was drawn by the kit ({facts['orders']} orders)."]
+    if facts["changes of phase (median)"] >= 3 and facts["orders"] >= 1:
+        return "B", [reached, "Plain and cue alternate in at least four blocks.", *short]
+    return "C", [reached, "Plain and cue do not alternate often enough to tell the cue from time.", *short]
+
+
+def _lowering(table: pd.DataFrame, facts: dict) -> list[str]:
+    reasons = []
+    drawn = facts["cues drawn (share of what was logged)"] >= 0.9
+    if "screened" in table and not drawn and table["screened"].mean() < 0.5:
+        reasons.append("Lowered: there is no separate screening block, so the baseline also served to choose the cue.")
+    if {"shots_logged", "shots_missing"} <= set(table.columns):
+        blocks = table.drop_duplicates("block")
+        logged, missing = blocks["shots_logged"].sum(), blocks["shots_missing"].sum()
+        if logged > 0 and missing / logged > 0.1:
+            reasons.append(f"Lowered: {missing / logged:.0%} of the shot numbers are missing without a reason.")
+    if "feedback_shown" in table and table["feedback_shown"].fillna(False).astype(bool).mean() > 0.1:
+        reasons.append("Lowered: students saw their numbers during test blocks.")
+    if "cue_version" in table:
+        cued = table[table["on"] > 0]
+        versions = cued.groupby("cue", observed=True)["cue_version"].nunique()
+        if (versions > 1).any():
+            reasons.append("Lowered: the wording of the cue changed midway.")
+    if "phase" in table:
+        plain = table[table["on"] == 0]
+        silent = plain["comparator"].eq("silence").mean() if "comparator" in plain else 0.0
+        if silent > 0.1:
+            reasons.append("Lowered: the cue was compared with saying nothing.")
+    return reasons

@@ -1,0 +1,347 @@
+"""How far each cue moves an outcome from the student's own plain swing, over many students.
+
+The shift is the student's cue mean minus the same student's plain mean, same lesson, same club. The student is the
+unit of evidence: every model here has a cue slope for each student, and every N that is shown counts students.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from coachlab import claims
+from coachlab.cues.grade import Grade, evidence_grade
+from coachlab.cues.table import outcome_of
+from coachlab.cues.verdict import study_verdict
+from coachlab.errors import DataError, FitError
+from coachlab.mixed.fit import Fit, fit_mixed
+from coachlab.schema import OUTCOMES, show_club
+from coachlab.settings import Settings
+from coachlab.units import shown
+
+COLUMNS = ("cue", "estimate", "se", "df", "low", "high", "students", "verdict", "grade")
+LEAST_STUDENTS = 6
+"""Students with both conditions below which no mean shift is printed (methods: minimum data)."""
+
+
+@dataclass(frozen=True, eq=False)
+class CueShifts:
+    """The average shift of each cue, with what stands behind it.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row a cue: ``cue estimate se df low high students verdict grade``; the outcome's own unit.
+    spread : DataFrame
+        One row a cue: ``cue``, ``slope_sd`` (student-to-student SD of the shift), ``see_low``, ``see_high`` (90 % range of
+        the shift that the next similar student would show in such a lesson), ``shots``, ``df_model``, ``model``.
+    students : DataFrame
+        One row a student and cue: ``cue student coach pattern plain cued shift shots``; means over blocks.
+    fits, grades : dict
+        By cue: the fitted model (None where none was offered) and the evidence grade.
+    notes : dict
+        By cue: sentences on what was left out or to be minded.
+    outcome, club, level : str, str, float
+        What was asked.
+    settings : Settings
+        The academy's thresholds that were used.
+    """
+
+    table: pd.DataFrame
+    spread: pd.DataFrame
+    students: pd.DataFrame
+    fits: dict[str, Fit | None]
+    grades: dict[str, Grade]
+    notes: dict[str, tuple[str, ...]]
+    outcome: str
+    club: str
+    level: float
+    settings: Settings
+
+    def sentences(self) -> list[str]:
+        """Return what may be said: one sentence a cue from the closed list, then the population."""
+        said = [sentence for cue in self.table["cue"] for sentence in self.claim(cue)]
+        return [*said, claims.say("all", "population", {"academy": self.settings.name})]
+
+    def claim(self, cue: str) -> list[str]:
+        """Return the sentences that may be said of one cue, from the closed list of its grade."""
+        row = self.table.set_index("cue").loc[cue]
+        extra = self.spread.set_index("cue").loc[cue]
+        unit = shown(self.outcome, self.settings.units)
+        values: dict[str, object] = {
+            "academy": self.settings.name,
+            "cue": cue,
+            "club": show_club(self.club),
+            "outcome": OUTCOMES[self.outcome],
+            "students": row["students"],
+            "shots": f"{extra['shots']:,}",
+            "level": f"{self.level:.0%}".replace("%", " %"),
+            "needed": LEAST_STUDENTS,
+        }
+        if row["grade"] == "D":
+            return [claims.say("D", "count", values)]
+        if not np.isfinite(row["estimate"]):
+            return [claims.say("all", "few", values)]
+        clear = row["low"] > 0 or row["high"] < 0
+        size = abs(row["estimate"]) if clear else row["estimate"]
+        ends = sorted((row["low"], row["high"]))
+        if clear and row["high"] < 0:
+            ends = [-end for end in reversed(ends)]
+        values |= {
+            "estimate": unit.text(size, sign=not clear),
+            "low": unit.number(ends[0], sign=not clear),
+            "high": unit.text(ends[1], sign=not clear),
+            "verb": claims.verb(self.outcome, row["estimate"]),
+            "state": claims.state(self.outcome, row["estimate"]),
+        }
+        kind = "moved" if clear else "open"
+        if row["verdict"] == "too small" and row["grade"] == "A":
+            half = stats.t.ppf(0.95, row["df"]) * row["se"]
+            values |= {
+                "low": unit.number(row["estimate"] - half, sign=True),
+                "high": unit.text(row["estimate"] + half, sign=True),
+                "useful": unit.text(self.settings.smallest_useful_shift(self.outcome, self.club)),
+            }
+            kind = "small"
+        said = [claims.say(row["grade"], kind, values)]
+        if row["grade"] in "AB" and np.isfinite(extra["see_low"]):
+            seen = {"low": unit.number(extra["see_low"], sign=True), "high": unit.text(extra["see_high"], sign=True)}
+            said.append(claims.say(row["grade"], "seen", seen))
+        return said
+
+    def text(self) -> str:
+        """Return all sentences as one text."""
+        return " ".join(self.sentences())
+
+    def __repr__(self) -> str:
+        return f"<CueShifts of {self.outcome} with {self.club}: {', '.join(self.table['cue'])}>"
+
+    def _repr_html_(self) -> str:
+        unit = shown(self.outcome, self.settings.units)
+        rows = pd.DataFrame(
+            {
+                "cue": self.table["cue"],
+                f"shift ({unit.unit})": [unit.number(value, sign=True) for value in self.table["estimate"]],
+                f"{self.level:.0%} interval": [
+                    f"{unit.number(low, sign=True)} to {unit.number(high, sign=True)}"
+                    for low, high in zip(self.table["low"], self.table["high"], strict=True)
+                ],
+                "students": self.table["students"],
+                "verdict": self.table["verdict"].replace("", "–"),
+                "grade": self.table["grade"],
+            }
+        )
+        return rows.to_html(index=False, escape=True)
+
+
+def cue_shifts(
+    table: pd.DataFrame, settings: Settings | None = None, direction: int | None = None, level: float = 0.95
+) -> CueShifts:
+    """Return the average shift of each cue in a model table, each from a model of its own lessons (M1).
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `model_table`: one outcome, one club, any number of cues.
+    settings : Settings or None
+        The academy's thresholds; None: the defaults.
+    direction : {1, -1} or None
+        Which way is wanted; None: the way each cue is meant to move this outcome, up where its card does not say.
+    level : float
+        Level of the intervals, 0 to 1.
+
+    Returns
+    -------
+    CueShifts
+        Its ``table`` has the columns `COLUMNS`. A cue without an own baseline (grade D) or with fewer than six
+        students has no estimate; one with fewer than eight has no verdict.
+
+    Raises
+    ------
+    DataError
+        If the table holds no cue, or an argument is out of range.
+    """
+    settings = settings or Settings()
+    outcome = outcome_of(table)
+    club = str(table["club"].iloc[0]) if len(table) else ""
+    _refuse(table, outcome, direction, level)
+    names = table["cue"].astype("str")
+    cues = sorted(names[table["on"] > 0].unique())
+    rows, spreads, students = [], [], []
+    fits: dict[str, Fit | None] = {}
+    grades: dict[str, Grade] = {}
+    notes: dict[str, tuple[str, ...]] = {}
+    useful = settings.smallest_useful_shift(outcome, club)
+    for cue in cues:
+        part = one_cue(table, cue)
+        grade = evidence_grade(part, settings)
+        part, remarks = _full_blocks(part, settings)
+        paired = paired_means(part, outcome, cue)
+        answer = _model(part, outcome, grade, len(paired), remarks)
+        way = direction or _aim(part)
+        low, high = _interval(answer.estimate, answer.se, answer.df, level)
+        verdict = study_verdict(
+            way * answer.estimate, answer.se, answer.df, useful, len(paired), grade.grade, settings.verdict_students
+        )
+        seen = _seen_range(paired["shift"], settings.spread_students)
+        rows.append((cue, answer.estimate, answer.se, answer.df, low, high, len(paired), verdict, grade.grade))
+        spreads.append((cue, answer.slope_sd, *seen, len(part), answer.df_model, answer.model))
+        students.append(paired)
+        fits[cue], grades[cue], notes[cue] = answer.fit, grade, tuple(remarks)
+    return CueShifts(
+        pd.DataFrame(rows, columns=list(COLUMNS)),
+        pd.DataFrame(spreads, columns=["cue", "slope_sd", "see_low", "see_high", "shots", "df_model", "model"]),
+        pd.concat(students, ignore_index=True),
+        fits,
+        grades,
+        notes,
+        outcome,
+        club,
+        level,
+        settings,
+    )
+
+
+def one_cue(table: pd.DataFrame, cue: str) -> pd.DataFrame:
+    """Return the rows of one cue and the plain rows of the same lessons."""
+    names = table["cue"].astype("str")
+    mine = (names == cue) & (table["on"] > 0)
+    lessons = table.loc[mine, "session"].unique()
+    part = table[mine | ((table["on"] == 0) & table["session"].isin(lessons))].copy()
+    for name in part.select_dtypes("category"):
+        part[name] = part[name].cat.remove_unused_categories()
+    return part
+
+
+def paired_means(part: pd.DataFrame, outcome: str, cue: str) -> pd.DataFrame:
+    """Return each student's plain and cue mean (mean of block means) and shift, students with both only."""
+    blocks = part.groupby(["student", "block", "on"], observed=True)[outcome].mean()
+    means = blocks.groupby(["student", "on"], observed=True).mean().unstack("on").reindex(columns=[0.0, 1.0]).dropna()
+    first = part.groupby("student", observed=True)[["coach", "pattern"]].first()
+    result = pd.DataFrame({"cue": cue, "student": means.index.astype("str")})
+    result["coach"] = first.loc[means.index, "coach"].astype("str").to_numpy()
+    result["pattern"] = first.loc[means.index, "pattern"].to_numpy(float)
+    result["plain"], result["cued"] = means[0.0].to_numpy(), means[1.0].to_numpy()
+    result["shift"] = result["cued"] - result["plain"]
+    result["shots"] = part.groupby("student", observed=True).size().loc[means.index].to_numpy()
+    return result
+
+
+@dataclass(frozen=True, eq=False)
+class _Answer:
+    estimate: float = np.nan
+    se: float = np.nan
+    df: float = np.nan
+    df_model: float = np.nan
+    slope_sd: float = np.nan
+    model: str = "none"
+    fit: Fit | None = None
+
+
+def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: float) -> None:
+    asked = f"Shifts of {outcome} were asked for."
+    if direction not in (None, 1, -1):
+        raise DataError(asked, f"direction is {direction!r}.", "Pass 1 (up, out), -1 or None.")
+    if not 0 < level < 1:
+        raise DataError(asked, f"level is {level!r}.", "Pass a share between 0 and 1, as in .95.")
+    if not (table["on"] > 0).any():
+        raise DataError(asked, "The table holds no cue shots.", "Make it with model_table, with a cue that was used.")
+    if table["club"].nunique() > 1:
+        raise DataError(asked, "The table holds more than one club.", "Ask for one club at a time.")
+
+
+def _full_blocks(part: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[str]]:
+    """Leave out blocks with too few shots, and then students without both conditions; say how many."""
+    remarks = []
+    size = part.groupby("block", observed=True)["on"].transform("size")
+    short = part.loc[size < settings.block_shots, "block"].nunique()
+    if short:
+        remarks.append(f"{short} blocks with fewer than {settings.block_shots} shots are left out.")
+    part = part[size >= settings.block_shots]
+    both = part.groupby("session", observed=True)["on"].transform("nunique") == 2
+    lone = part.loc[~both, "session"].nunique()
+    if lone:
+        remarks.append(f"{lone} lessons lack either plain or cue shots and are left out.")
+    part = part[both].copy()
+    for name in part.select_dtypes("category"):
+        part[name] = part[name].cat.remove_unused_categories()
+    return part, remarks
+
+
+def _model(part: pd.DataFrame, outcome: str, grade: Grade, students: int, remarks: list[str]) -> _Answer:
+    if grade.grade == "D" or students < LEAST_STUDENTS:
+        return _Answer()
+    formula = base_formula(part, outcome, remarks)
+    fit = fit_mixed(formula, part)
+    slope_sd = _slope_sd(fit)
+    if fit.singular and (slope_sd == 0 or _perfect_correlation(fit)):
+        remarks.append("The correlation of start and shift could not be told from +-1 or 0 and was left out.")
+        part["on_h"] = part["on"] - 0.5
+        formula = formula.replace("(1 + on | student)", "(1 | student) + (0 + on_h | student)")
+        fit = fit_mixed(formula, part)
+        slope_sd = _slope_sd(fit)
+    if slope_sd == 0:
+        remarks.append("The spread of the shift between students was estimated at zero; the interval keeps N - 1 df.")
+    row = fit.coefficients().table.set_index("term").loc["on"]
+    if not np.isfinite(row["estimate"]):
+        raise FitError(
+            f"The shift of {outcome} was asked for.",
+            "It is not estimable from these lessons.",
+            "Check the log's phases.",
+        )
+    df = min(float(row["df"]), students - 1)
+    return _Answer(float(row["estimate"]), float(row["se"]), df, float(row["df"]), slope_sd, formula, fit)
+
+
+def base_formula(part: pd.DataFrame, outcome: str, remarks: list[str]) -> str:
+    """Return model M1 for these lessons, without the terms that they cannot separate, each with a remark."""
+    blocks = part.groupby("block", observed=True)[["on", "period", "student", "session"]].first()
+    before = blocks.groupby("session", observed=True).apply(_plain_first, include_groups=False)
+    terms = [outcome, "~ on"]
+    if before.mean() > 0.95:
+        remarks.append("Plain always came before the cue: the shift is not separable from time.")
+    else:
+        terms.append("+ per_c + lshot_c")
+    terms.append("+ (1 + on | student)")
+    if part.groupby("student", observed=True)["session"].nunique().max() > 1:
+        terms.append("+ (1 | session)")
+    if blocks.groupby(["student", "on"], observed=True).size().median() > 1:
+        terms.append("+ (1 | block)")
+    else:
+        remarks.append("One block per condition: the spread between students includes block-to-block noise.")
+    return " ".join(terms)
+
+
+def _plain_first(blocks: pd.DataFrame) -> bool:
+    return bool(blocks.loc[blocks["on"] == 0, "period"].max() < blocks.loc[blocks["on"] == 1, "period"].min())
+
+
+def _slope_sd(fit: Fit) -> float:
+    rows = fit.components
+    mine = rows[(rows["group"] == "student") & rows["term"].isin(["on", "on_h"]) & rows["other"].isna()]
+    return float(mine["sd_or_corr"].iloc[0])
+
+
+def _perfect_correlation(fit: Fit) -> bool:
+    rows = fit.components
+    pairs = rows[(rows["group"] == "student") & rows["other"].notna()]
+    return bool((~(pairs["sd_or_corr"].abs() < 0.9999)).any())
+
+
+def _aim(part: pd.DataFrame) -> int:
+    return int(part.loc[part["on"] > 0, "direction"].iloc[0]) if "direction" in part else 1
+
+
+def _interval(estimate: float, se: float, df: float, level: float) -> tuple[float, float]:
+    half = stats.t.ppf((1 + level) / 2, df) * se if np.isfinite(se) else np.nan
+    return estimate - half, estimate + half
+
+
+def _seen_range(shift: pd.Series, least: int) -> tuple[float, float]:
+    """Return the 90 % range of the next student's observed shift, from the raw differences, t with N - 1 df."""
+    n = len(shift)
+    if n < least:
+        return np.nan, np.nan
+    half = stats.t.ppf(0.95, n - 1) * shift.std() * np.sqrt(1 + 1 / n)
+    return shift.mean() - half, shift.mean() + half

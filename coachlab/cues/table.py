@@ -1,0 +1,243 @@
+"""From shots to the rows that a model of one outcome and one club takes."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from coachlab.cues.pattern import default_pattern, screening_pattern
+from coachlab.errors import DataError
+from coachlab.intake.shots import Shots, is_usable
+from coachlab.schema import CLUBS, OUTCOMES, PLAIN
+
+TEST_PHASES = ("plain", "sham", "cue")
+"""The phases that a cue study compares; warm-up, screening and reset shots are kept and not analysed."""
+
+IDS = ("student", "coach", "session", "block", "cue")
+DESIGN = (
+    "phase",
+    "family",
+    "direction",
+    "cue_version",
+    "offered",
+    "order_plan",
+    "order_seed",
+    "feedback_shown",
+    "screened",
+    "shots_logged",
+    "shots_missing",
+    "session_number",
+)
+
+
+def model_table(
+    shots: Shots | pd.DataFrame,
+    outcome: str = "attack_up_deg",
+    club: str = "iron-7",
+    cues: Sequence[str] | pd.DataFrame | None = None,
+    pattern: str | None = None,
+) -> pd.DataFrame:
+    """Return one row a test shot, with what the models and the evidence grade need.
+
+    Kept are analysed shots of the club in plain, sham and cue blocks, in lessons that hold one of the cues. The
+    screening blocks give the pattern and are never the baseline.
+
+    Parameters
+    ----------
+    shots : Shots or DataFrame
+        Cleaned shots joined with their log.
+    outcome : str
+        A key of `schema.OUTCOMES`, in the unit of its suffix.
+    club : str
+        One club; shots of others are left out.
+    cues : sequence of str, DataFrame or None
+        Cue ids to keep; or the academy's cue cards (`read_cues`), which also say family and direction; None: all.
+    pattern : str or None
+        The screening measure taken as the pattern; None: path for a path outcome, attack otherwise.
+
+    Returns
+    -------
+    DataFrame
+        The outcome's column, ``on`` (0 plain, 1 cue), ``on_setup``, ``on_intent``, ``per_c`` (centred period), ``lshot_c``
+        (centred log of the shot's number in its session), ``pat_c`` (centred pattern; missing without screening), the
+        ids, and the design columns `DESIGN`.
+
+    Raises
+    ------
+    DataError
+        If a column that the model needs is missing, or no test shot of the club is left.
+    """
+    table = shots.table if isinstance(shots, Shots) else shots
+    asked = f"A model table of {outcome} with {club} was asked for."
+    _refuse_unknown(asked, outcome, club, table)
+    cards = cues if isinstance(cues, pd.DataFrame) else None
+    wanted = list(cards["cue"]) if cards is not None else None if cues is None else list(cues)
+    usable = is_usable(table)
+    order = _shot_in_session(table)
+    values = outcome_values(table, outcome)
+    phase = table["phase"].astype("str")
+    test = usable & (table["club"].astype("str") == club) & phase.isin(TEST_PHASES) & values.notna()
+    on = test & (phase == "cue")
+    if wanted is not None:
+        on &= table["cue"].isin(wanted)
+        test &= on | (phase != "cue")
+    lessons = table.loc[on, "session"].unique()
+    test &= table["session"].isin(lessons)
+    if not test.any():
+        raise DataError(
+            asked,
+            f"No analysed shot of {club} stands in a lesson with "
+            f"{'any cue' if wanted is None else ', '.join(map(str, wanted))}.",
+            "Check the club, the cues, and that the lesson log is joined.",
+            club=club,
+            outcome=outcome,
+        )
+    rows = table.loc[test]
+    result = {outcome: values[test].astype(float)}
+    result["on"] = on[test].astype(float)
+    result |= {name: _category(rows[name], PLAIN if name == "cue" else None) for name in IDS if name in rows}
+    if "coach" not in rows:
+        result["coach"] = pd.Categorical(["unknown"] * len(rows))
+    result["club"] = club
+    result["period"] = rows["period"].astype(float) if "period" in rows else _count_periods(rows)
+    result["shot_in_session"] = order[test].astype(float)
+    frame = pd.DataFrame(result, index=rows.index)
+    for name in DESIGN:
+        if name in rows:
+            frame[name] = rows[name]
+    frame["session_number"] = _session_number(table)[test]
+    _add_cards(frame, cards)
+    frame["on_setup"] = frame["on"] * (frame["family"] == "setup")
+    frame["on_intent"] = frame["on"] * (frame["family"] == "intent")
+    frame["per_c"] = frame["period"] - frame["period"].mean()
+    log_shot = np.log(frame["shot_in_session"])
+    frame["lshot_c"] = log_shot - log_shot.mean()
+    measure = pattern or default_pattern(outcome)
+    screening = screening_pattern(shots, club, measure).set_index("student")[measure]
+    frame["pattern"] = frame["student"].astype("str").map(screening).astype(float)
+    centre = screening.reindex(frame["student"].astype("str").unique()).mean()
+    frame["pat_c"] = frame["pattern"] - centre
+    frame["screened"] = frame["pattern"].notna()
+    return frame.sort_values(["student", "session", "shot_in_session"], kind="stable").reset_index(drop=True)
+
+
+def outcome_of(table: pd.DataFrame) -> str:
+    """Return the outcome that a model table holds.
+
+    Raises
+    ------
+    DataError
+        If it holds none, or more than one.
+    """
+    found = [name for name in OUTCOMES if name in table.columns]
+    if len(found) != 1:
+        raise DataError(
+            "The outcome of a model table was looked for.",
+            f"It holds {', '.join(found) or 'none'} of {', '.join(OUTCOMES)}.",
+            "Make the table with model_table(shots, outcome=...), one outcome at a time.",
+        )
+    return found[0]
+
+
+def outcome_values(table: pd.DataFrame, outcome: str) -> pd.Series:
+    """Return an outcome's values, face to path derived where the device did not report it."""
+    if outcome == "face_to_path_deg" and outcome not in table.columns:
+        return table["face_open_deg"] - table["path_out_deg"]
+    return table[outcome]
+
+
+def flow(shots: Shots, table: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Return the way from raw rows to modelled shots: ``step``, ``shots``, ``students``, every loss with its reason.
+
+    Parameters
+    ----------
+    shots : Shots
+        The shots, set aside included.
+    table : DataFrame or None
+        A model table made from them; adds the last steps.
+    """
+    counts = shots.counts
+    steps: list[tuple[str, int, float]] = [
+        ("rows in the files", counts.raw, np.nan),
+        ("no shot (headings, totals, no reading)", -counts.rejects, np.nan),
+        ("shots", counts.shots, shots.table["student"].nunique()),
+    ]
+    misread = int((~shots.table["read_ok"].astype(bool)).sum())
+    steps += [
+        ("set aside: outside the range of a believable reading", -misread, np.nan),
+        ("set aside by a person, with a reason", -(counts.set_aside - misread), np.nan),
+        ("analysed", counts.analysed, shots.analysed["student"].nunique()),
+    ]
+    if table is not None:
+        steps += [
+            ("not in a plain or cue block of this question", len(table) - counts.analysed, np.nan),
+            ("in the models", len(table), table["student"].nunique()),
+        ]
+    return pd.DataFrame(steps, columns=["step", "shots", "students"]).astype({"students": "Int64"})
+
+
+def _refuse_unknown(asked: str, outcome: str, club: str, table: pd.DataFrame) -> None:
+    if outcome not in OUTCOMES:
+        raise DataError(asked, f"{outcome!r} is no outcome.", f"Choose one of: {', '.join(OUTCOMES)}.", outcome=outcome)
+    if club not in CLUBS:
+        raise DataError(
+            asked, f"{club!r} is no club of ours.", "Choose one of schema.CLUBS, as in 'iron-7'.", club=club
+        )
+    sources = ["face_open_deg", "path_out_deg"] if outcome == "face_to_path_deg" else [outcome]
+    needed = ["student", "session", "block", "club", "phase", "cue"]
+    needed += [outcome] if outcome in table.columns else sources
+    missing = [name for name in needed if name not in table.columns]
+    if missing:
+        raise DataError(
+            asked,
+            f"The shots have no column {', '.join(missing)}.",
+            "Join the lesson log first: join_log(shots, log)."
+            if {"phase", "cue", "block"} & set(missing)
+            else "Map the column when the file is read.",
+            column=missing[0],
+        )
+
+
+def _shot_in_session(table: pd.DataFrame) -> pd.Series:
+    if "shot_in_session" in table.columns:
+        return table["shot_in_session"]
+    if "shot" in table.columns and table["shot"].notna().all():
+        return table.groupby("session", observed=True)["shot"].rank(method="first")
+    return table.groupby("session", observed=True).cumcount() + 1
+
+
+def _session_number(table: pd.DataFrame) -> pd.Series:
+    if "session_day" not in table.columns:
+        return pd.Series(1.0, index=table.index)
+    visits = table[["student", "session", "session_day"]].drop_duplicates("session")
+    visits = visits.sort_values("session_day", kind="stable")
+    number = visits.groupby("student", observed=True).cumcount() + 1
+    return table["session"].map(pd.Series(number.to_numpy(float), index=visits["session"].astype("str"))).astype(float)
+
+
+def _count_periods(rows: pd.DataFrame) -> pd.Series:
+    changed = rows["block"].astype("str") != rows["block"].astype("str").groupby(rows["session"]).shift()
+    return changed.groupby(rows["session"]).cumsum().astype(float)
+
+
+def _category(values: pd.Series, first: str | None) -> pd.Categorical:
+    text = values.astype("str")
+    levels = sorted(text.unique())
+    if first in levels:
+        levels = [first, *(level for level in levels if level != first)]
+    return pd.Categorical(text, categories=levels)
+
+
+def _add_cards(frame: pd.DataFrame, cards: pd.DataFrame | None) -> None:
+    """Give each row its cue's family and direction, from the cards where given, else from the joined log."""
+    if cards is not None:
+        known = cards.set_index("cue")
+        cue = frame["cue"].astype("str")
+        frame["family"] = cue.map(known["family"])
+        frame["moves"] = cue.map(known["moves"])
+        frame["direction"] = cue.map(known["direction"])
+    if "family" not in frame.columns:
+        frame["family"] = pd.Series(pd.NA, index=frame.index, dtype="str")
+    if "direction" not in frame.columns:
+        frame["direction"] = 1.0
+    frame["direction"] = frame["direction"].astype(float).fillna(1.0)
