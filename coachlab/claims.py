@@ -19,50 +19,58 @@ _MOVES: dict[str, tuple[str, str, str]] = {
     "carry_m": ("lengthened", "shortened", "longer|shorter"),
 }
 
+_BASIS = "({level} interval {low} to {high}; {students} students, {shots} shots)"
+_BASIS_DRAWN = "({level} interval {low} to {high}; {students} students, {shots} shots, random order)"
+_BASIS_OPEN = "({level} interval; best estimate {estimate}; {students} students, {shots} shots)"
+_NOT_SEPARATED = (
+    "Without a comparison we cannot separate the cue from warm-up, practice or regression to the mean: not yet clear."
+)
+_SEEN = (
+    "In the next similar student, a lesson of this kind would show between {low} and {high} "
+    "(90 % range for what is seen, chance included)."
+)
+
 TEMPLATES: dict[str, dict[str, str]] = {
     "A": {
-        "moved": "In {students} students of {academy}, {cue} {verb} {club} {outcome} by {estimate} on average against the "
-        "plain instruction ({level} interval {low} to {high}; {students} students, {shots} shots, random order).",
-        "open": "In {students} students of {academy}, the average change of {club} {outcome} with {cue} against the plain "
-        "instruction could be anywhere from {low} to {high} ({level} interval; best estimate {estimate}; {students} "
-        "students, {shots} shots, random order): not yet clear.",
-        "small": "In {students} students of {academy}, {cue} had no useful effect on average on {club} {outcome}: the 90 % "
-        "interval {low} to {high} lies inside ±{useful} ({students} students, {shots} shots, random order).",
-        "seen": "In the next similar student, a lesson of this kind would show between {low} and {high} (90 % range for what "
-        "is seen, chance included).",
-        "pattern": "The change of {club} {outcome} with {cue} differs by {estimate} for each degree of {pattern} ({level} "
-        "interval {low} to {high}; {students} students).",
-        "between": "{cue} and {other} differ in {club} {outcome} by {estimate} ({level} interval {low} to {high}; {students} "
-        "students).",
+        "moved": "In {students} students of {academy}, {cue} {verb} {club} {outcome} by {estimate} on average "
+        f"against the plain instruction {_BASIS_DRAWN}.",
+        "open": "In {students} students of {academy}, the average change of {club} {outcome} with {cue} "
+        "against the plain instruction could be anywhere from {low} to {high} ({level} interval; best estimate "
+        "{estimate}; {students} students, {shots} shots, random order): not yet clear.",
+        "small": "In {students} students of {academy}, {cue} had no useful effect on average on "
+        "{club} {outcome}: the 90 % interval {low} to {high} lies inside ±{useful} "
+        "({students} students, {shots} shots, random order).",
+        "seen": _SEEN,
+        "pattern": "With {cue}, the change of {club} {outcome} is {estimate} for each degree that a student's own "
+        "{pattern} is {side} ({level} interval {low} to {high}; {students} students).",
+        "between": "{cue} and {other} differ in {club} {outcome} by {estimate} "
+        "({level} interval {low} to {high}; {students} students).",
     },
     "B": {
-        "moved": "{club} {outcome} was {state} by {estimate} on average while {cue} was in place ({level} interval {low} to "
-        "{high}; {students} students, {shots} shots): consistent with an effect of the cue.",
-        "open": "While {cue} was in place the average change of {club} {outcome} could be anywhere from {low} to {high} "
-        "({level} interval; best estimate {estimate}; {students} students, {shots} shots): not yet clear.",
-        "seen": "In the next similar student, a lesson of this kind would show between {low} and {high} (90 % range for what "
-        "is seen, chance included).",
+        "moved": "{club} {outcome} was {state} by {estimate} on average while {cue} was in place "
+        f"{_BASIS}: consistent with an effect of the cue.",
+        "open": "While {cue} was in place the average change of {club} {outcome} could be anywhere "
+        f"from {{low}} to {{high}} {_BASIS_OPEN}: not yet clear.",
+        "seen": _SEEN,
     },
     "C": {
-        "moved": "{club} {outcome} was {state} by {estimate} with {cue} than in the plain shots of the same lessons ({level} "
-        "interval {low} to {high}; {students} students, {shots} shots). Without a comparison we cannot separate the cue from "
-        "warm-up, practice or regression to the mean: not yet clear.",
-        "open": "With {cue} the average difference of {club} {outcome} from the plain shots of the same lessons could be "
-        "anywhere from {low} to {high} ({level} interval; best estimate {estimate}; {students} students, {shots} shots). "
-        "Without a comparison we cannot separate the cue from warm-up, practice or regression to the mean: not yet clear.",
+        "moved": "{club} {outcome} was {state} by {estimate} with {cue} than in the plain shots of the same lessons "
+        f"{_BASIS}. {_NOT_SEPARATED}",
+        "open": "With {cue} the average difference of {club} {outcome} from the plain shots of the same lessons "
+        f"could be anywhere from {{low}} to {{high}} {_BASIS_OPEN}. {_NOT_SEPARATED}",
     },
     "D": {
-        "count": "{cue}: {shots} shots of {students} students with {club} are logged; without an own baseline they are counted "
-        "and not compared.",
+        "count": "{cue}: {shots} shots of {students} students with {club} are logged; "
+        "without an own baseline they are counted and not compared.",
     },
     "all": {
-        "few": "{cue}: {students} students hit {club} with and without it; at least {needed} are needed before a mean change is "
-        "printed.",
-        "population": "This speaks of the students of {academy}, in these lessons and on this surface, while the cue was in "
-        "place; it says nothing about other players, about learning or about scores.",
+        "few": "{cue}: {students} students hit {club} with and without it; "
+        "at least {needed} are needed before a mean change is printed.",
+        "population": "This speaks of the students of {academy}, in these lessons and on this surface, while the cue "
+        "was in place; it says nothing about other players, about learning or about scores.",
         "coaches": "With {coaches} coaches the spread between coaches is not in the interval.",
-        "no pattern": "Whether {cue} suits one pattern more than another cannot be said from {students} screened students; "
-        "{needed} are needed.",
+        "no pattern": "Whether {cue} suits one pattern more than another cannot be said from {students} screened "
+        "students; {needed} are needed.",
     },
 }
 

@@ -34,14 +34,16 @@ class CueShifts:
     table : DataFrame
         One row a cue: ``cue estimate se df low high students verdict grade``; the outcome's own unit.
     spread : DataFrame
-        One row a cue: ``cue``, ``slope_sd`` (student-to-student SD of the shift), ``see_low``, ``see_high`` (90 % range of
-        the shift that the next similar student would show in such a lesson), ``shots``, ``df_model``, ``model``.
+        One row a cue: ``cue``, ``slope_sd`` (student-to-student SD of the shift), ``see_low``, ``see_high`` (90 % range
+        of the shift that the next similar student would show in such a lesson), ``shots``, ``df_model``, ``model``.
     students : DataFrame
         One row a student and cue: ``cue student coach pattern plain cued shift shots``; means over blocks.
     fits, grades : dict
         By cue: the fitted model (None where none was offered) and the evidence grade.
     notes : dict
         By cue: sentences on what was left out or to be minded.
+    names : dict
+        By cue: what it is called on a page, its id with the name on its card.
     outcome, club, level : str, str, float
         What was asked.
     settings : Settings
@@ -54,6 +56,7 @@ class CueShifts:
     fits: dict[str, Fit | None]
     grades: dict[str, Grade]
     notes: dict[str, tuple[str, ...]]
+    names: dict[str, str]
     outcome: str
     club: str
     level: float
@@ -71,7 +74,7 @@ class CueShifts:
         unit = shown(self.outcome, self.settings.units)
         values: dict[str, object] = {
             "academy": self.settings.name,
-            "cue": cue,
+            "cue": self.names[cue],
             "club": show_club(self.club),
             "outcome": OUTCOMES[self.outcome],
             "students": row["students"],
@@ -196,11 +199,20 @@ def cue_shifts(
         fits,
         grades,
         notes,
+        {cue: show_cue(table, cue) for cue in cues},
         outcome,
         club,
         level,
         settings,
     )
+
+
+def show_cue(table: pd.DataFrame, cue: str) -> str:
+    """Return what a cue is called on a page: its id, with the name on its card where the table knows it."""
+    if "cue_name" not in table.columns:
+        return cue
+    name = table.loc[table["cue"].astype("str") == cue, "cue_name"].iloc[0]
+    return cue if pd.isna(name) or name == cue else f"{cue} {name}"
 
 
 def one_cue(table: pd.DataFrame, cue: str) -> pd.DataFrame:

@@ -17,6 +17,7 @@ IDS = ("student", "coach", "session", "block", "cue")
 DESIGN = (
     "phase",
     "family",
+    "moves",
     "direction",
     "cue_version",
     "offered",
@@ -58,9 +59,9 @@ def model_table(
     Returns
     -------
     DataFrame
-        The outcome's column, ``on`` (0 plain, 1 cue), ``on_setup``, ``on_intent``, ``per_c`` (centred period), ``lshot_c``
-        (centred log of the shot's number in its session), ``pat_c`` (centred pattern; missing without screening), the
-        ids, and the design columns `DESIGN`.
+        The outcome's column, ``on`` (0 plain, 1 cue), ``on_setup``, ``on_intent``, ``per_c`` (centred period),
+        ``lshot_c`` (centred log of the shot's number in its session), ``pat_c`` (centred pattern; missing without
+        screening), the ids, ``cue_name`` where cards are given, and the design columns `DESIGN`.
 
     Raises
     ------
@@ -106,7 +107,7 @@ def model_table(
         if name in rows:
             frame[name] = rows[name]
     frame["session_number"] = _session_number(table)[test]
-    _add_cards(frame, cards)
+    _add_cards(frame, cards, outcome)
     frame["on_setup"] = frame["on"] * (frame["family"] == "setup")
     frame["on_intent"] = frame["on"] * (frame["family"] == "intent")
     frame["per_c"] = frame["period"] - frame["period"].mean()
@@ -228,16 +229,20 @@ def _category(values: pd.Series, first: str | None) -> pd.Categorical:
     return pd.Categorical(text, categories=levels)
 
 
-def _add_cards(frame: pd.DataFrame, cards: pd.DataFrame | None) -> None:
+def _add_cards(frame: pd.DataFrame, cards: pd.DataFrame | None, outcome: str) -> None:
     """Give each row its cue's family and direction, from the cards where given, else from the joined log."""
     if cards is not None:
         known = cards.set_index("cue")
         cue = frame["cue"].astype("str")
-        frame["family"] = cue.map(known["family"])
-        frame["moves"] = cue.map(known["moves"])
-        frame["direction"] = cue.map(known["direction"])
+        for name in ("family", "moves", "direction"):
+            frame[name] = cue.map(known[name])
+        if "name" in known:
+            frame["cue_name"] = cue.map(known["name"])
     if "family" not in frame.columns:
         frame["family"] = pd.Series(pd.NA, index=frame.index, dtype="str")
-    if "direction" not in frame.columns:
+    if "direction" not in frame.columns or "moves" not in frame.columns:
         frame["direction"] = 1.0
-    frame["direction"] = frame["direction"].astype(float).fillna(1.0)
+        return
+    moves = frame.pop("moves").fillna("").astype("str")
+    meant = moves.map({text: outcome in text.split() for text in moves.unique()})
+    frame["direction"] = frame["direction"].astype(float).where(meant, 1.0).fillna(1.0)
