@@ -5,8 +5,10 @@ A randomised crossover, B alternating baseline, C plain before-after or cues cho
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
+from coachlab.cues.blocks import block_table, lesson_table
 from coachlab.settings import Settings
 
 GRADES = ("A", "B", "C", "D")
@@ -65,11 +67,15 @@ def evidence_grade(table: pd.DataFrame, settings: Settings | None = None) -> Gra
     At least three changes of phase with five shots each for an alternating baseline follows the usual minimum of
     single-case designs (Kratochwill et al. 2010).
     """
+    return grade_blocks(block_table(table), settings)
+
+
+def grade_blocks(blocks: pd.DataFrame, settings: Settings | None = None) -> Grade:
+    """Return the evidence grade of blocks from `block_table`; see `evidence_grade`."""
     settings = settings or Settings()
-    blocks = _blocks(table, settings.block_shots)
-    facts = _facts(table, blocks)
+    facts = _facts(blocks, settings.block_shots)
     grade, reasons = _reached(facts, settings)
-    for reason in _lowering(table, facts):
+    for reason in _lowering(blocks, facts):
         if grade != "D":
             grade = GRADES[GRADES.index(grade) + 1]
         reasons.append(reason)
@@ -77,51 +83,32 @@ def evidence_grade(table: pd.DataFrame, settings: Settings | None = None) -> Gra
     return Grade(grade, tuple(reasons), shown)
 
 
-def _blocks(table: pd.DataFrame, least_shots: int) -> pd.DataFrame:
-    wanted = ["on", "period", "order_plan", "order_seed", "shots_logged", "shots_missing"]
-    groups = table.groupby(["student", "session", "block"], observed=True, sort=False)
-    blocks = groups[[name for name in wanted if name in table.columns]].first()
-    blocks["shots"] = groups.size()
-    for name in ("order_plan", "order_seed"):
-        blocks[name] = blocks[name].fillna("").astype("str") if name in blocks else ""
-    blocks = blocks.reset_index().sort_values(["student", "session", "period"], kind="stable")
-    return blocks[blocks["shots"] >= least_shots]
-
-
-def _facts(table: pd.DataFrame, blocks: pd.DataFrame) -> dict[str, object]:
-    sessions = blocks.groupby(["student", "session"], observed=True, sort=False)
-    plans = sessions.agg(
-        on_sum=("on", "sum"), blocks=("on", "size"), plan=("order_plan", "first"), seed=("order_seed", "first")
-    ).reset_index()
-    plans["own_baseline"] = (plans["on_sum"] > 0) & (plans["on_sum"] < plans["blocks"])
-    states = sessions["on"].agg(lambda on: "".join("c" if value else "p" for value in on))
-    plans["states"] = states.to_numpy()
-    plans["changes"] = [sum(a != b for a, b in zip(text, text[1:], strict=False)) for text in plans["states"]]
-    drawn = (plans["plan"] != "") & (plans["seed"] != "")
-    cues = set(table.loc[table["on"] > 0, "cue"].astype("str")) if "cue" in table else set()
+def _facts(blocks: pd.DataFrame, least_shots: int) -> dict:
+    lessons = lesson_table(blocks[blocks["shots"] >= least_shots])
+    both = (lessons["cued"] > 0) & (lessons["cued"] < lessons["blocks"])
+    complete, cued = lessons[both], lessons[lessons["cued"] > 0]
+    cues = set(blocks.loc[blocks["on"] > 0, "cue"])
     planned = [
         sum(part in cues or part in ("plain", "sham") for part in plan.split()) or present
-        for plan, present in zip(plans["plan"], plans["blocks"], strict=True)
+        for plan, present in zip(lessons["plan"], lessons["blocks"], strict=True)
     ]
-    present = float(plans["blocks"].sum() / max(sum(planned), 1))
-    cued = plans[plans["on_sum"] > 0]
-    complete = plans[plans["own_baseline"]]
-    offered = (
-        table.loc[table["on"] > 0, "offered"].dropna().astype("str") if "offered" in table else pd.Series(dtype="str")
-    )
-    starts = complete["states"].str[0] if len(complete) else pd.Series(dtype="str")
+    offered = blocks.loc[blocks["on"] > 0, "offered"].dropna() if "offered" in blocks else ()
+    drawn = (lessons["plan"] != "") & (lessons["seed"] != "")
     return {
-        "students": int(table["student"].nunique()),
-        "students with plain and cue in one lesson": int(complete["student"].nunique()),
-        "lessons": len(plans),
-        "orders": int(complete["states"].nunique()),
-        "orders drawn (share of lessons)": float(drawn.mean()) if len(plans) else 0.0,
-        "cue first (share of lessons)": float((starts == "c").mean()) if len(starts) else 0.0,
-        "changes of phase (median)": float(complete["changes"].median()) if len(complete) else 0.0,
-        "planned blocks present (share)": present,
-        "cue lessons with an own baseline (share)": float(cued["own_baseline"].mean()) if len(cued) else 0.0,
-        "cues drawn (share of what was logged)": float((offered == "drawn").mean()) if len(offered) else float("nan"),
+        "students": blocks["student"].nunique(),
+        "students with plain and cue in one lesson": complete["student"].nunique(),
+        "lessons": len(lessons),
+        "orders": complete["states"].nunique(),
+        "orders drawn (share of lessons)": _share(drawn),
+        "changes of phase (median)": float(np.median(complete["changes"])) if len(complete) else 0.0,
+        "planned blocks present (share)": float(lessons["blocks"].sum() / max(sum(planned), 1)),
+        "cue lessons with an own baseline (share)": _share(both[cued.index]),
+        "cues drawn (share of what was logged)": _share(offered == "drawn") if len(offered) else float("nan"),
     }
+
+
+def _share(true: pd.Series) -> float:
+    return float(true.mean()) if len(true) else 0.0
 
 
 def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
@@ -157,26 +144,21 @@ def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
     return "C", [reached, "Plain and cue do not alternate often enough to tell the cue from time.", *short]
 
 
-def _lowering(table: pd.DataFrame, facts: dict) -> list[str]:
+def _lowering(blocks: pd.DataFrame, facts: dict) -> list[str]:
     reasons = []
     drawn = facts["cues drawn (share of what was logged)"] >= 0.9
-    if "screened" in table and not drawn and table["screened"].mean() < 0.5:
+    if "screened" in blocks and not drawn and blocks["screened"].mean() < 0.5:
         reasons.append("Lowered: there is no separate screening block, so the baseline also served to choose the cue.")
-    if {"shots_logged", "shots_missing"} <= set(table.columns):
-        blocks = table.drop_duplicates("block")
+    if {"shots_logged", "shots_missing"} <= set(blocks.columns):
         logged, missing = blocks["shots_logged"].sum(), blocks["shots_missing"].sum()
         if logged > 0 and missing / logged > 0.1:
             reasons.append(f"Lowered: {missing / logged:.0%} of the shot numbers are missing without a reason.")
-    if "feedback_shown" in table and table["feedback_shown"].fillna(False).astype(bool).mean() > 0.1:
+    if "feedback_shown" in blocks and _share(blocks["feedback_shown"].eq(True)) > 0.1:
         reasons.append("Lowered: students saw their numbers during test blocks.")
-    if "cue_version" in table:
-        cued = table[table["on"] > 0]
-        versions = cued.groupby("cue", observed=True)["cue_version"].nunique()
-        if (versions > 1).any():
+    if "cue_version" in blocks:
+        cued = blocks[blocks["on"] > 0]
+        if len(cued[["cue", "cue_version"]].dropna().drop_duplicates()) > cued["cue"].nunique():
             reasons.append("Lowered: the wording of the cue changed midway.")
-    if "phase" in table:
-        plain = table[table["on"] == 0]
-        silent = plain["comparator"].eq("silence").mean() if "comparator" in plain else 0.0
-        if silent > 0.1:
-            reasons.append("Lowered: the cue was compared with saying nothing.")
+    if "comparator" in blocks and _share(blocks.loc[blocks["on"] == 0, "comparator"].eq("silence")) > 0.1:
+        reasons.append("Lowered: the cue was compared with saying nothing.")
     return reasons

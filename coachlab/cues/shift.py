@@ -11,7 +11,8 @@ import pandas as pd
 from scipy import stats
 
 from coachlab import claims
-from coachlab.cues.grade import Grade, evidence_grade
+from coachlab.cues.blocks import block_table, cue_blocks, lesson_table
+from coachlab.cues.grade import Grade, grade_blocks
 from coachlab.cues.table import outcome_of
 from coachlab.cues.verdict import study_verdict
 from coachlab.errors import DataError, FitError
@@ -169,25 +170,27 @@ def cue_shifts(
     outcome = outcome_of(table)
     club = str(table["club"].iloc[0]) if len(table) else ""
     _refuse(table, outcome, direction, level)
-    names = table["cue"].astype("str")
-    cues = sorted(names[table["on"] > 0].unique())
+    blocks = block_table(table)
+    cues = sorted(blocks.loc[blocks["on"] > 0, "cue"].unique())
+    block_codes, block_names = pd.factorize(table["block"])
     rows, spreads, students = [], [], []
     fits: dict[str, Fit | None] = {}
     grades: dict[str, Grade] = {}
     notes: dict[str, tuple[str, ...]] = {}
     useful = settings.smallest_useful_shift(outcome, club)
     for cue in cues:
-        part = one_cue(table, cue)
-        grade = evidence_grade(part, settings)
-        part, remarks = _full_blocks(part, settings)
-        paired = paired_means(part, outcome, cue)
-        answer = _model(part, outcome, grade, len(paired), remarks)
-        way = direction or _aim(part)
+        mine = cue_blocks(blocks, cue)
+        grade = grade_blocks(mine, settings)
+        mine, remarks = full_blocks(mine, settings)
+        part = table[np.isin(block_names.astype("str"), mine["block"])[block_codes]].copy()
+        paired = paired_means(mine, cue)
+        answer = _model(part, mine, outcome, grade, len(paired), remarks)
+        way = direction or _aim(mine)
         low, high = _interval(answer.estimate, answer.se, answer.df, level)
         verdict = study_verdict(
             way * answer.estimate, answer.se, answer.df, useful, len(paired), grade.grade, settings.verdict_students
         )
-        seen = _seen_range(paired["shift"], settings.spread_students)
+        seen = _seen_range(paired["shift"].to_numpy(), settings.spread_students)
         rows.append((cue, answer.estimate, answer.se, answer.df, low, high, len(paired), verdict, grade.grade))
         spreads.append((cue, answer.slope_sd, *seen, len(part), answer.df_model, answer.model))
         students.append(paired)
@@ -215,29 +218,45 @@ def show_cue(table: pd.DataFrame, cue: str) -> str:
     return cue if pd.isna(name) or name == cue else f"{cue} {name}"
 
 
-def one_cue(table: pd.DataFrame, cue: str) -> pd.DataFrame:
-    """Return the rows of one cue and the plain rows of the same lessons."""
-    names = table["cue"].astype("str")
-    mine = (names == cue) & (table["on"] > 0)
-    lessons = table.loc[mine, "session"].unique()
-    part = table[mine | ((table["on"] == 0) & table["session"].isin(lessons))].copy()
-    for name in part.select_dtypes("category"):
-        part[name] = part[name].cat.remove_unused_categories()
-    return part
+def paired_means(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
+    """Return each student's plain and cue mean (mean of block means) and shift, students with both only.
+
+    Columns: ``cue student coach pattern plain cued shift shots``, in the outcome's own unit.
+    """
+    student, names = pd.factorize(blocks["student"])
+    on = blocks["on"].to_numpy() > 0
+    sums = [np.bincount(student[side], blocks["mean"].to_numpy()[side], len(names)) for side in (~on, on)]
+    counts = [np.bincount(student[side], minlength=len(names)) for side in (~on, on)]
+    both = (counts[0] > 0) & (counts[1] > 0)
+    first = np.unique(student, return_index=True)[1][both]
+    plain, cued = (total[both] / count[both] for total, count in zip(sums, counts, strict=True))
+    return pd.DataFrame(
+        {
+            "cue": cue,
+            "student": names[both],
+            "coach": blocks["coach"].to_numpy()[first] if "coach" in blocks else "unknown",
+            "pattern": blocks["pattern"].to_numpy(float)[first] if "pattern" in blocks else np.nan,
+            "plain": plain,
+            "cued": cued,
+            "shift": cued - plain,
+            "shots": np.bincount(student, blocks["shots"], len(names))[both].astype(int),
+        }
+    )
 
 
-def paired_means(part: pd.DataFrame, outcome: str, cue: str) -> pd.DataFrame:
-    """Return each student's plain and cue mean (mean of block means) and shift, students with both only."""
-    blocks = part.groupby(["student", "block", "on"], observed=True)[outcome].mean()
-    means = blocks.groupby(["student", "on"], observed=True).mean().unstack("on").reindex(columns=[0.0, 1.0]).dropna()
-    first = part.groupby("student", observed=True)[["coach", "pattern"]].first()
-    result = pd.DataFrame({"cue": cue, "student": means.index.astype("str")})
-    result["coach"] = first.loc[means.index, "coach"].astype("str").to_numpy()
-    result["pattern"] = first.loc[means.index, "pattern"].to_numpy(float)
-    result["plain"], result["cued"] = means[0.0].to_numpy(), means[1.0].to_numpy()
-    result["shift"] = result["cued"] - result["plain"]
-    result["shots"] = part.groupby("student", observed=True).size().loc[means.index].to_numpy()
-    return result
+def full_blocks(blocks: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[str]]:
+    """Leave out blocks with too few shots, then lessons without both conditions; say in sentences how many."""
+    remarks = []
+    short = blocks["shots"] < settings.block_shots
+    if short.any():
+        remarks.append(f"{short.sum()} blocks with fewer than {settings.block_shots} shots are left out.")
+    blocks = blocks[~short]
+    sides = {state: set(blocks.loc[blocks["on"] == state, "session"]) for state in (0.0, 1.0)}
+    both = blocks["session"].isin(sides[0.0] & sides[1.0])
+    if not both.all():
+        lone = blocks.loc[~both, "session"].nunique()
+        remarks.append(f"{lone} lessons lack either plain or cue shots and are left out.")
+    return blocks[both], remarks
 
 
 @dataclass(frozen=True, eq=False)
@@ -263,28 +282,12 @@ def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: flo
         raise DataError(asked, "The table holds more than one club.", "Ask for one club at a time.")
 
 
-def _full_blocks(part: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[str]]:
-    """Leave out blocks with too few shots, and then students without both conditions; say how many."""
-    remarks = []
-    size = part.groupby("block", observed=True)["on"].transform("size")
-    short = part.loc[size < settings.block_shots, "block"].nunique()
-    if short:
-        remarks.append(f"{short} blocks with fewer than {settings.block_shots} shots are left out.")
-    part = part[size >= settings.block_shots]
-    both = part.groupby("session", observed=True)["on"].transform("nunique") == 2
-    lone = part.loc[~both, "session"].nunique()
-    if lone:
-        remarks.append(f"{lone} lessons lack either plain or cue shots and are left out.")
-    part = part[both].copy()
-    for name in part.select_dtypes("category"):
-        part[name] = part[name].cat.remove_unused_categories()
-    return part, remarks
-
-
-def _model(part: pd.DataFrame, outcome: str, grade: Grade, students: int, remarks: list[str]) -> _Answer:
+def _model(
+    part: pd.DataFrame, blocks: pd.DataFrame, outcome: str, grade: Grade, students: int, remarks: list[str]
+) -> _Answer:
     if grade.grade == "D" or students < LEAST_STUDENTS:
         return _Answer()
-    formula = base_formula(part, outcome, remarks)
+    formula = base_formula(blocks, outcome, remarks)
     fit = fit_mixed(formula, part)
     slope_sd = _slope_sd(fit)
     if fit.singular and (slope_sd == 0 or _perfect_correlation(fit)):
@@ -306,27 +309,23 @@ def _model(part: pd.DataFrame, outcome: str, grade: Grade, students: int, remark
     return _Answer(float(row["estimate"]), float(row["se"]), df, float(row["df"]), slope_sd, formula, fit)
 
 
-def base_formula(part: pd.DataFrame, outcome: str, remarks: list[str]) -> str:
+def base_formula(blocks: pd.DataFrame, outcome: str, remarks: list[str]) -> str:
     """Return model M1 for these lessons, without the terms that they cannot separate, each with a remark."""
-    blocks = part.groupby("block", observed=True)[["on", "period", "student", "session"]].first()
-    before = blocks.groupby("session", observed=True).apply(_plain_first, include_groups=False)
+    lessons = lesson_table(blocks)
     terms = [outcome, "~ on"]
-    if before.mean() > 0.95:
+    plain_first = ["".join(sorted(states, reverse=True)) == states for states in lessons["states"]]
+    if np.mean(plain_first) > 0.95:
         remarks.append("Plain always came before the cue: the shift is not separable from time.")
     else:
         terms.append("+ per_c + lshot_c")
     terms.append("+ (1 + on | student)")
-    if part.groupby("student", observed=True)["session"].nunique().max() > 1:
+    if lessons["student"].duplicated().any():
         terms.append("+ (1 | session)")
-    if blocks.groupby(["student", "on"], observed=True).size().median() > 1:
+    if blocks.groupby(["student", "on"]).size().median() > 1:
         terms.append("+ (1 | block)")
     else:
         remarks.append("One block per condition: the spread between students includes block-to-block noise.")
     return " ".join(terms)
-
-
-def _plain_first(blocks: pd.DataFrame) -> bool:
-    return bool(blocks.loc[blocks["on"] == 0, "period"].max() < blocks.loc[blocks["on"] == 1, "period"].min())
 
 
 def _slope_sd(fit: Fit) -> float:
@@ -341,8 +340,8 @@ def _perfect_correlation(fit: Fit) -> bool:
     return bool((~(pairs["sd_or_corr"].abs() < 0.9999)).any())
 
 
-def _aim(part: pd.DataFrame) -> int:
-    return int(part.loc[part["on"] > 0, "direction"].iloc[0]) if "direction" in part else 1
+def _aim(blocks: pd.DataFrame) -> int:
+    return int(blocks.loc[blocks["on"] > 0, "direction"].iloc[0]) if "direction" in blocks and len(blocks) else 1
 
 
 def _interval(estimate: float, se: float, df: float, level: float) -> tuple[float, float]:
@@ -350,10 +349,10 @@ def _interval(estimate: float, se: float, df: float, level: float) -> tuple[floa
     return estimate - half, estimate + half
 
 
-def _seen_range(shift: pd.Series, least: int) -> tuple[float, float]:
+def _seen_range(shift: np.ndarray, least: int) -> tuple[float, float]:
     """Return the 90 % range of the next student's observed shift, from the raw differences, t with N - 1 df."""
     n = len(shift)
     if n < least:
         return np.nan, np.nan
-    half = stats.t.ppf(0.95, n - 1) * shift.std() * np.sqrt(1 + 1 / n)
+    half = stats.t.ppf(0.95, n - 1) * shift.std(ddof=1) * np.sqrt(1 + 1 / n)
     return shift.mean() - half, shift.mean() + half

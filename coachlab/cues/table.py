@@ -16,6 +16,7 @@ TEST_PHASES = ("plain", "sham", "cue")
 IDS = ("student", "coach", "session", "block", "cue")
 DESIGN = (
     "phase",
+    "comparator",
     "family",
     "moves",
     "direction",
@@ -96,7 +97,9 @@ def model_table(
     rows = table.loc[test]
     result = {outcome: values[test].astype(float)}
     result["on"] = on[test].astype(float)
-    result |= {name: _category(rows[name], PLAIN if name == "cue" else None) for name in IDS if name in rows}
+    result |= {name: _category(rows[name]) for name in IDS if name in rows and name != "cue"}
+    result["cue"] = _category(rows["cue"].where(on[test], PLAIN), first=PLAIN)
+    result["comparator"] = _comparator(rows)
     if "coach" not in rows:
         result["coach"] = pd.Categorical(["unknown"] * len(rows))
     result["club"] = club
@@ -221,7 +224,13 @@ def _count_periods(rows: pd.DataFrame) -> pd.Series:
     return changed.groupby(rows["session"]).cumsum().astype(float)
 
 
-def _category(values: pd.Series, first: str | None) -> pd.Categorical:
+def _comparator(rows: pd.DataFrame) -> np.ndarray:
+    """Return what a plain block was: the plain wording, a sham sentence, or, where no cue is logged, silence."""
+    spoken = np.where(rows["phase"].astype("str") == "sham", "sham", PLAIN)
+    return np.where(rows["cue"].isna(), "silence", spoken)
+
+
+def _category(values: pd.Series, first: str = "") -> pd.Categorical:
     text = values.astype("str")
     levels = sorted(text.unique())
     if first in levels:
