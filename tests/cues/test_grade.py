@@ -57,7 +57,10 @@ def last_blocks(students):
 
 CASES = {
     "random crossover": (log(), "A"),
-    "four random orders": (log(orders=("plain X plain X", "X plain X plain", "plain X X plain", "X plain plain X")), "A"),
+    "four random orders": (
+        log(orders=("plain X plain X", "X plain X plain", "plain X X plain", "X plain plain X")),
+        "A",
+    ),
     "random crossover of two blocks": (log(orders=("plain X", "X plain")), "A"),
     "eight students suffice": (log(students=8), "A"),
     "nearly all planned blocks there": (log(lose={(0, 3), (1, 2)}), "A"),
