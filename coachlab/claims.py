@@ -69,6 +69,8 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "population": "This speaks of the students of {academy}, in these lessons and on this surface, while the cue "
         "was in place; it says nothing about other players, about learning or about scores.",
         "coaches": "With {coaches} coaches the spread between coaches is not in the interval.",
+        "no pattern at grade": "Whether {cue} suits one pattern more than another "
+        "is not said at evidence grade {grade}.",
         "no pattern": "Whether {cue} suits one pattern more than another cannot be said from {students} screened "
         "students; {needed} are needed.",
     },

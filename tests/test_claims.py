@@ -22,6 +22,7 @@ VALUES = {
     "useful": "1.0°",
     "needed": 6,
     "coaches": 4,
+    "grade": "B",
 }
 ALL = [(grade, kind) for grade, kinds in claims.TEMPLATES.items() for kind in kinds]
 

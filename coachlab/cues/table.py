@@ -61,8 +61,9 @@ def model_table(
     -------
     DataFrame
         The outcome's column, ``on`` (0 plain, 1 cue), ``on_setup``, ``on_intent``, ``per_c`` (centred period),
-        ``lshot_c`` (centred log of the shot's number in its session), ``pat_c`` (centred pattern; missing without
-        screening), the ids, ``cue_name`` where cards are given, and the design columns `DESIGN`.
+        ``lshot_c`` (centred log of the shot's number in its session), ``pattern`` (the screening mean of the measure
+        that ``pattern_of`` names), ``pat_c`` (the same, centred; missing without screening), the ids (``cue`` is
+        ``plain`` in every baseline row), ``cue_name`` where cards are given, and the design columns `DESIGN`.
 
     Raises
     ------
@@ -118,6 +119,7 @@ def model_table(
     frame["lshot_c"] = log_shot - log_shot.mean()
     measure = pattern or default_pattern(outcome)
     screening = screening_pattern(shots, club, measure).set_index("student")[measure]
+    frame["pattern_of"] = measure
     frame["pattern"] = frame["student"].astype("str").map(screening).astype(float)
     centre = screening.reindex(frame["student"].astype("str").unique()).mean()
     frame["pat_c"] = frame["pattern"] - centre

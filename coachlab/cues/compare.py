@@ -1,0 +1,221 @@
+"""For whom, and against which other cue: the shift by swing pattern (M3) and between cues (M2)."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from coachlab import claims
+from coachlab.cues.blocks import block_table, cue_blocks
+from coachlab.cues.grade import grade_blocks
+from coachlab.cues.pattern import named_patterns
+from coachlab.cues.shift import base_formula, full_blocks, show_cue
+from coachlab.cues.table import outcome_of
+from coachlab.errors import FitError
+from coachlab.mixed.estimates import contrasts
+from coachlab.mixed.fit import Fit, fit_mixed
+from coachlab.mixed.infer import combine
+from coachlab.schema import OUTCOMES, show_club
+from coachlab.settings import Settings
+from coachlab.units import shown
+
+STEEPER = {"attack_up_deg": "steeper", "path_out_deg": "further in"}
+"""The side of a pattern towards which its slope is told: the negative side of the measure."""
+
+
+@dataclass(frozen=True, eq=False)
+class PatternShifts:
+    """How the shift of a cue depends on the student's own pattern.
+
+    Attributes
+    ----------
+    table : DataFrame
+        ``cue pattern at estimate se df low high students``: the shift at three places of the pattern scale.
+    slopes : DataFrame
+        ``cue estimate se df low high students``: the extra shift for each degree of the pattern measure.
+    fits, grades, notes, names : dict
+        By cue: the model, the evidence grade, sentences on what could not be asked, the name on a page.
+    outcome, club, measure, level : str, str, str, float
+        What was asked; ``measure`` is the screening measure taken as the pattern.
+    settings : Settings
+        The academy's thresholds that were used.
+    """
+
+    table: pd.DataFrame
+    slopes: pd.DataFrame
+    fits: dict[str, Fit]
+    grades: dict[str, str]
+    notes: dict[str, tuple[str, ...]]
+    names: dict[str, str]
+    outcome: str
+    club: str
+    measure: str
+    level: float
+    settings: Settings
+
+    def claim(self, cue: str) -> list[str]:
+        """Return what may be said of one cue: the slope where the design allows it, else why not."""
+        if cue not in set(self.slopes["cue"]):
+            return [note for note in self.notes.get(cue, ()) if claims.matches(note, "all")]
+        if self.grades[cue] != "A":
+            return [claims.say("all", "no pattern at grade", {"cue": self.names[cue], "grade": self.grades[cue]})]
+        row = self.slopes.set_index("cue").loc[cue]
+        unit = shown(self.outcome, self.settings.units)
+        values = {
+            "cue": self.names[cue],
+            "club": show_club(self.club),
+            "outcome": OUTCOMES[self.outcome],
+            "estimate": unit.text(-row["estimate"], sign=True),
+            "pattern": OUTCOMES[self.measure],
+            "side": STEEPER[self.measure],
+            "level": f"{self.level:.0%}".replace("%", " %"),
+            "low": unit.number(-row["high"], sign=True),
+            "high": unit.text(-row["low"], sign=True),
+            "students": row["students"],
+        }
+        return [claims.say("A", "pattern", values)]
+
+    def sentences(self) -> list[str]:
+        """Return what may be said, cue by cue."""
+        return [sentence for cue in self.names for sentence in self.claim(cue)]
+
+    def text(self) -> str:
+        """Return all sentences as one text."""
+        return " ".join(self.sentences())
+
+    def _repr_html_(self) -> str:
+        return self.table.to_html(index=False, escape=True, float_format="{:.2f}".format)
+
+
+@dataclass(frozen=True, eq=False)
+class CueContrasts:
+    """Cues against each other: ``table`` has ``a b estimate se df low high students`` (a minus b)."""
+
+    table: pd.DataFrame
+    fit: Fit
+    outcome: str
+    level: float
+    notes: tuple[str, ...] = ()
+
+    def text(self) -> str:
+        """Return in one sentence how many pairs can be told apart."""
+        apart = ((self.table["low"] > 0) | (self.table["high"] < 0)).sum()
+        return (
+            f"{apart} of {len(self.table)} pairs of cues have an interval of their difference that leaves out zero; "
+            "of the others it cannot be said which moves more."
+        )
+
+    def _repr_html_(self) -> str:
+        return self.table.to_html(index=False, escape=True, float_format="{:.2f}".format)
+
+
+def pattern_shifts(
+    table: pd.DataFrame, cues: Sequence[str] | None = None, settings: Settings | None = None, level: float = 0.95
+) -> PatternShifts:
+    """Return each cue's shift at three places of the pattern scale, and its slope along the scale (M3).
+
+    The pattern is continuous: no student is put into a box, and none is split off at a median. It needs screened
+    students, twenty by default; a cue with fewer has no rows and a note.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `model_table`.
+    cues : sequence of str or None
+        Which cues; None: all in the table.
+    settings : Settings or None
+        The academy's thresholds.
+    level : float
+        Level of the intervals.
+    """
+    settings = settings or Settings()
+    outcome = outcome_of(table)
+    measure = str(table["pattern_of"].iloc[0])
+    club = str(table["club"].iloc[0])
+    blocks = block_table(table)
+    block_codes, block_names = pd.factorize(table["block"])
+    asked = list(cues) if cues is not None else sorted(blocks.loc[blocks["on"] > 0, "cue"].unique())
+    places = named_patterns(table, measure)
+    rows: list[tuple] = []
+    slopes: list[tuple] = []
+    fits: dict[str, Fit] = {}
+    grades: dict[str, str] = {}
+    notes: dict[str, tuple[str, ...]] = {}
+    names = {cue: show_cue(table, cue) for cue in asked}
+    for cue in asked:
+        mine = cue_blocks(blocks, cue)
+        grades[cue] = grade_blocks(mine, settings).grade
+        mine, remarks = full_blocks(mine, settings)
+        mine = mine[mine["pattern"].notna()]
+        students = mine["student"].nunique()
+        if grades[cue] == "D":
+            notes[cue] = (*remarks, claims.say("all", "no pattern at grade", {"cue": names[cue], "grade": "D"}))
+            continue
+        if students < settings.pattern_students:
+            said = {"cue": names[cue], "students": students, "needed": settings.pattern_students}
+            notes[cue] = (*remarks, claims.say("all", "no pattern", said))
+            continue
+        part = table[np.isin(block_names.astype("str"), mine["block"])[block_codes]]
+        formula = base_formula(mine, outcome, remarks).replace("~ on", "~ on + pat_c + on:pat_c")
+        fit = fit_mixed(formula, part)
+        weights = [{"on": 1.0, "on:pat_c": value} for value in places["pat_c"]]
+        found = combine(fit, [*weights, {"on:pat_c": 1.0}])
+        df = np.minimum(found["df"], students - 2)
+        half = stats.t.ppf((1 + level) / 2, df) * found["se"]
+        low, high = found["estimate"] - half, found["estimate"] + half
+        answers = list(zip(found["estimate"], found["se"], df, low, high, strict=True))
+        for name, at, answer in zip(places["pattern"], places["at"], answers, strict=False):
+            rows.append((cue, name, at, *answer, students))
+        slopes.append((cue, *answers[-1], students))
+        fits[cue], notes[cue] = fit, tuple(remarks)
+    tail = ["estimate", "se", "df", "low", "high", "students"]
+    return PatternShifts(
+        pd.DataFrame(rows, columns=["cue", "pattern", "at", *tail]),
+        pd.DataFrame(slopes, columns=["cue", *tail]),
+        fits,
+        grades,
+        notes,
+        names,
+        outcome,
+        club,
+        measure,
+        level,
+        settings,
+    )
+
+
+def between_cues(table: pd.DataFrame, settings: Settings | None = None, level: float = 0.95) -> CueContrasts:
+    """Return every pair of cues against each other, from one model of all lessons (M2).
+
+    Each student's own slope and each student's own answer to each cue are in the model, the latter with one SD for
+    setup and one for intent cues. Headline shifts come from `cue_shifts`, cue by cue.
+
+    Raises
+    ------
+    FitError
+        If the table holds fewer than two cues.
+    """
+    settings = settings or Settings()
+    outcome = outcome_of(table)
+    blocks = block_table(table)
+    cues = sorted(blocks.loc[blocks["on"] > 0, "cue"].unique())
+    if len(cues) < 2:
+        raise FitError(
+            f"Cues were to be compared in {outcome}.",
+            f"The table holds {len(cues)} cue.",
+            "Make the table with two cues or more.",
+        )
+    remarks: list[str] = []
+    base = base_formula(blocks, outcome, remarks)
+    families = [name for name in ("on_setup", "on_intent") if table[name].any()]
+    own = "".join(f" + (0 + {name} | student:cue)" for name in families)
+    formula = base.replace("~ on", "~ cue", 1).replace("(1 + on | student)", f"(1 + on | student){own}")
+    fit = fit_mixed(formula, table)
+    found = contrasts(fit, "cue", against=None, level=level).table
+    found = found[(found["a"] != "plain") & (found["b"] != "plain")].reset_index(drop=True)
+    counts = blocks[blocks["on"] > 0].groupby("cue")["student"].agg(set)
+    found["students"] = [len(counts[a] & counts[b]) for a, b in zip(found["a"], found["b"], strict=True)]
+    kept = ["a", "b", "estimate", "se", "df", "low", "high", "students"]
+    return CueContrasts(found[kept], fit, outcome, level, tuple(remarks))
