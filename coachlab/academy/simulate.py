@@ -138,7 +138,7 @@ def simulate_academy(
     table = name_students(hidden, prefix, rng[5])
     log = lesson_log(held, table, hidden, cards, list(known), design, prefix, began_at, rng[5])
     rogue_coach = int(rng[1].integers(coaches)) if rogue else -1
-    shots = joined_shots(held, levels, log, table, clubs, hidden, rogue_coach, began_at, a, rng[5])
+    shots = joined_shots(held, levels, log, clubs, hidden, rogue_coach, began_at, a, rng[5])
     share = np.bincount(coach, minlength=coaches)
     people = pd.DataFrame(
         {

@@ -22,6 +22,7 @@ JOINED = (
 """The columns of the log that stand beside each shot."""
 
 BAYS = ("bay 1", "bay 2", "bay 3", "bay 4")
+SOURCE = "simulated"
 DEVICES = ("unit A", "unit A", "unit B", "unit C")
 
 
@@ -118,8 +119,8 @@ def lesson_log(
 
 
 def joined_shots(
-    held: pd.DataFrame, levels: Blocks, log: pd.DataFrame, students: pd.DataFrame, clubs: Sequence[str],
-    hidden: Hidden, rogue: int, began_at: np.ndarray, a: Assumptions, rng: np.random.Generator,
+    held: pd.DataFrame, levels: Blocks, log: pd.DataFrame, clubs: Sequence[str], hidden: Hidden, rogue: int,
+    began_at: np.ndarray, a: Assumptions, rng: np.random.Generator,
 ) -> Shots:  # fmt: skip
     """Return every shot, joined with the log: struck, measured, and as far as the coach logged it."""
     student = held["student"].to_numpy()
@@ -135,26 +136,29 @@ def joined_shots(
     block, read = columns["block"], columns["read"]
     many = len(block) > MANY_SHOTS
     logged = np.bincount(block, minlength=len(held))
-    raw = _raw(columns, log, students, student, many)
-    rejects = raw.loc[~read, ["source", "source_row", "session", "shot"]].reset_index(drop=True)
-    rejects.insert(2, "rule", "no reading")
-    rejects = rejects[["source", "source_row", "session", "shot", "rule"]]
+    labels = {name: pd.factorize(log[name]) for name in ("student", "coach", "session", "block")}
+    label = {name: _label(codes[block], texts, many) for name, (codes, texts) in labels.items()}
+    second = (columns.pop("second") * 1e6).astype("m8[us]")
+    struck_at = began_at[held["session"].to_numpy()][block] + second
+    club = _label(held["club"].to_numpy()[block], [*clubs, reset_club(clubs)], many)
+    left = hidden.players.left[student][block]
+    hand = _label(left.astype(int), ["R", "L"], many)
+
+    raw = {"source": _label(np.zeros(len(block), int), [SOURCE], many), "source_row": np.arange(2, len(block) + 2)}
+    raw |= {"student": label["student"], "session": label["session"], "shot": columns["shot"]}
+    raw |= {"struck_at": struck_at, "club": club, "hand": hand}
+    raw |= {name: _as_exported(name, columns[name], left, read) for name in MEASURED}
+    rejects = {"source": raw["source"][~read], "source_row": raw["source_row"][~read]}
+    rejects |= {"session": label["session"][~read], "shot": columns["shot"][~read], "rule": "no reading"}
 
     kept = np.flatnonzero(read)
     block = block[kept]
-    labels = {name: pd.factorize(log[name]) for name in ("student", "coach", "session", "block")}
-    table = {name: _label(codes[block], texts, many) for name, (codes, texts) in labels.items()}
-    table["shot"] = columns["shot"][kept]
-    second = (columns["second"][kept] * 1e6).astype("m8[us]")
-    table["struck_at"] = began_at[held["session"].to_numpy()][block] + second
-    table["club"] = _label(held["club"].to_numpy()[block], [*clubs, reset_club(clubs)], many)
-    for name in MEASURED:
-        table[name] = columns.pop(name)[kept]
-    number = len(kept)
-    table["read_ok"], table["excluded"] = np.ones(number, bool), np.zeros(number, bool)
-    table["excluded_reason"] = _label(np.zeros(number, int), [""], many)
-    table["source"] = _label(np.zeros(number, int), [SOURCE], many)
-    table["source_row"] = raw["source_row"].to_numpy()[kept]
+    table = {name: values[kept] for name, values in label.items()}
+    table |= {"shot": columns["shot"][kept], "struck_at": struck_at[kept], "club": club[kept]}
+    table |= {name: columns.pop(name)[kept] for name in MEASURED}
+    table |= {"read_ok": np.ones(len(kept), bool), "excluded": np.zeros(len(kept), bool)}
+    table["excluded_reason"] = _label(np.zeros(len(kept), int), [""], many)
+    table |= {"source": raw["source"][kept], "source_row": raw["source_row"][kept]}
     for name in JOINED:
         values = log[name]
         if isinstance(values.dtype, pd.StringDtype):
@@ -162,14 +166,12 @@ def joined_shots(
             table[name] = _label(codes[block], texts, many)
         else:
             table[name] = values.to_numpy()[block]
-    table["hand"] = _label(hidden.players.left[student].astype(int)[block], ["R", "L"], many)
+    table["hand"] = hand[kept]
     table["shots_logged"] = levels.shots[block]
     table["shots_missing"] = (levels.shots - logged)[block]
     note = "Simulated: no real person is in these shots."
-    return Shots(pd.DataFrame(table), raw, rejects, pd.DataFrame(columns=list(FLAG_COLUMNS)), (note,))
-
-
-SOURCE = "simulated"
+    flags = pd.DataFrame(columns=list(FLAG_COLUMNS))
+    return Shots(pd.DataFrame(table), pd.DataFrame(raw), pd.DataFrame(rejects), flags, (note,))
 
 
 def _chunks(shots: np.ndarray) -> list[slice]:
@@ -203,27 +205,13 @@ def _best_only(
     return kept
 
 
-def _raw(
-    columns: dict[str, np.ndarray], log: pd.DataFrame, students: pd.DataFrame, student: np.ndarray, many: bool
-) -> pd.DataFrame:
-    """Return the rows as the bays exported them: the world's signs, nothing measured where nothing was read."""
-    block, read = columns["block"], columns["read"]
-    codes, sessions = pd.factorize(log["session"])
-    left = students["hand"].eq("L").to_numpy()[student][block]
-    side = np.where(left, np.float32(-1), np.float32(1))
-    frame = {
-        "source": _label(np.zeros(len(block), int), [SOURCE], many),
-        "source_row": np.arange(2, len(block) + 2),
-        "session": _label(codes[block], sessions, many),
-        "shot": columns["shot"],
-        "hand": _label(left.astype(int), ["R", "L"], many),
-    }
-    for name in MEASURED:
-        values = columns[name].astype(np.float32)
-        values *= side if name in LATERAL else np.float32(1)
-        values[~read] = np.nan
-        frame[name] = values
-    return pd.DataFrame(frame)
+def _as_exported(name: str, values: np.ndarray, left: np.ndarray, read: np.ndarray) -> np.ndarray:
+    """Return a measure as the bay exported it: the world's signs, and nothing where nothing was read."""
+    exported = values.astype(np.float32)
+    if name in LATERAL:
+        exported[left] *= -1
+    exported[~read] = np.nan
+    return exported
 
 
 def _numbered(start: str, number: int, digits: int) -> list[str]:
