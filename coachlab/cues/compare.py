@@ -16,7 +16,6 @@ from coachlab.cues.table import outcome_of
 from coachlab.errors import FitError
 from coachlab.mixed.estimates import contrasts
 from coachlab.mixed.fit import Fit, fit_mixed
-from coachlab.mixed.infer import combine
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.settings import Settings
 from coachlab.units import shown
@@ -160,8 +159,11 @@ def pattern_shifts(
         part = table[np.isin(block_names.astype("str"), mine["block"])[block_codes]]
         formula = base_formula(mine, outcome, remarks).replace("~ on", "~ on + pat_c + on:pat_c")
         fit = fit_mixed(formula, part)
-        weights = [{"on": 1.0, "on:pat_c": value} for value in places["pat_c"]]
-        found = combine(fit, [*weights, {"on:pat_c": 1.0}])
+        slope = np.array([[name == "on:pat_c" for name in fit.terms]], float)
+        shift = np.array([[name == "on" for name in fit.terms]], float)
+        found = fit.inference.linear(
+            np.vstack([shift + places["pat_c"].to_numpy()[:, None] * slope, slope]), "satterthwaite", level
+        )
         df = np.minimum(found["df"], students - 2)
         half = stats.t.ppf((1 + level) / 2, df) * found["se"]
         low, high = found["estimate"] - half, found["estimate"] + half
