@@ -1,0 +1,303 @@
+"""Text files: their encoding, separator and header found, their cells read in blocks.
+
+A quick reader takes blocks whose lines all have as many cells as there are headings. Only a block with an odd line
+(blank, short, long) is looked at line by line, and a file whose quotes are in disorder is read slowly as a whole.
+"""
+
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv
+
+from coachlab.errors import DataError, MapError
+from coachlab.intake.cells import Cells
+from coachlab.intake.headings import plain_heading
+from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines
+
+SEPARATORS = (",", ";", "\t", "|")
+_BLOCK = 1 << 22
+_HEAD = 1 << 18
+_SMALL = 1 << 15
+
+
+class _OutOfOrder(Exception):
+    """The quick reader does not fit this file's quotes or line ends."""
+
+
+def read_lines(path: Path, wanted: Wanted) -> Page:
+    """Return the page of a text file; errors as `files.read_page` says them."""
+    with path.open("rb") as stream:
+        head = stream.read(_HEAD)
+        encoding = _encoding_of(head)
+        if encoding == "utf-8":
+            try:
+                return _read_stream(path.name, stream, head, wanted)
+            except UnicodeDecodeError:
+                encoding = "cp1252"
+    text = _decoded(path.read_bytes(), encoding)
+    if "\r" in text and "\n" not in text:
+        text = text.replace("\r", "\n")
+    data = text.encode("utf-8", "replace")
+    return _read_stream(path.name, io.BytesIO(data), data[:_HEAD], wanted)
+
+
+def _encoding_of(head: bytes) -> str:
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    zeros = head[:4096].count(b"\0")
+    if zeros > len(head[:4096]) / 4:
+        return "utf-16-le" if head[1:2] == b"\0" else "utf-16-be"
+    if b"\r" in head and b"\n" not in head:
+        return "utf-8-sig"  # line ends of a kind that the block reader does not know: read as a whole
+    return "utf-8"
+
+
+def _decoded(data: bytes, encoding: str) -> str:
+    for kind in (encoding, "cp1252") if not encoding.startswith("utf-16") else (encoding,):
+        try:
+            return data.decode(kind)
+        except UnicodeDecodeError:
+            continue
+    return data.decode("latin-1" if not encoding.startswith("utf-16") else encoding, errors="replace")
+
+
+def _read_stream(name: str, stream: BinaryIO, head: bytes, wanted: Wanted) -> Page:
+    separator, header, header_row, last_row = _find_header(name, head, wanted)
+    start = 0
+    for _ in range(last_row):
+        start = head.find(b"\n", start) + 1 or len(head)
+    headings = tuple(cell.strip() for cell in header)
+    stream.seek(start)
+    try:
+        cells, rows, long = _read_body(stream, last_row + 1, len(headings), separator)
+    except (_OutOfOrder, pa.ArrowInvalid):
+        stream.seek(start)
+        return _read_slowly(name, stream, headings, header_row, last_row, separator)
+    return Page(name, headings, cells, rows, header_row, long, separator)
+
+
+def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str], int, int]:
+    """Return separator, cells of the header, and its first and last line."""
+    lines = _lines_of(head.decode("utf-8-sig", "replace"))[: HEAD_LINES + 1]
+    if not any(line.strip() for line in lines):
+        raise DataError(
+            f"{name} was asked for as a table of shots.", "The file is blank.", "Export it again.", path=name
+        )
+    best: tuple[int, int, str, list[str], int, int] | None = None
+    for separator in SEPARATORS:
+        rows = _split(lines, separator)
+        for place, (first, last, cells) in enumerate(rows):
+            count = count_wanted(cells, wanted)
+            if not count:
+                continue
+            width = len(cells)
+            alike = sum(len(other) == width for _, _, other in rows[place + 1 : place + 50])
+            if best is None or (count, alike if count == best[0] and first == best[4] else -1) > (best[0], best[1]):
+                best = (count, alike, separator, cells, first, last)
+    if best is None:
+        _refuse_other_separator(name, lines, wanted)
+        rows = max(
+            (_split(lines, separator) for separator in SEPARATORS), key=lambda rows: sum(len(row[2]) for row in rows)
+        )
+        raise no_header(name, wanted, [cells for _, _, cells in rows], path=name)
+    return best[2], best[3], best[4], best[5]
+
+
+def _lines_of(text: str) -> list[str]:
+    lines = text.split("\n")
+    return [line.replace("\r", "").replace("\0", "") + "\n" for line in (lines[:-1] if lines[-1] == "" else lines)]
+
+
+def _split(lines: list[str], separator: str) -> list[tuple[int, int, list[str]]]:
+    """Return first line, last line and cells of each row; a quoted cell may run over lines."""
+    reader = csv.reader(lines, delimiter=separator, skipinitialspace=separator != "\t")
+    rows, before = [], 0
+    try:
+        for cells in reader:
+            rows.append((before + 1, reader.line_num, cells))
+            before = reader.line_num
+    except csv.Error:
+        return rows
+    return rows
+
+
+def _refuse_other_separator(name: str, lines: list[str], wanted: Wanted) -> None:
+    """Refuse a file whose header is there, but parted by something that is no separator here."""
+    for number, line in enumerate(lines, 1):
+        plain = plain_heading(line)
+        there = [heading for headings in wanted.values() for heading in headings if plain_heading(heading) in plain]
+        if len(there) > 1 and len(there) * 2 > len(wanted):
+            raise MapError(
+                f"{name} was split into columns.",
+                f"Line {number} holds the headings {', '.join(map(repr, there[:4]))}, "
+                "but not parted by comma, semicolon, tab or pipe.",
+                "Export it with one of these separators.",
+                path=name,
+                row=number,
+            )
+
+
+def _read_body(
+    stream: BinaryIO, line: int, width: int, separator: str
+) -> tuple[tuple[Cells, ...], np.ndarray, np.ndarray]:
+    parts: list[list[pa.Array]] = [[] for _ in range(width)]
+    numbers, long = [], []
+    for block, inside in _blocks(stream, separator.encode()):
+        table, rows, too_long = _read_block(block, inside, width, separator)
+        for place, column in enumerate(table.columns):
+            parts[place].extend(column.chunks)
+        numbers.append(rows + line)
+        long.append(too_long + line)
+        line += block.count(b"\n")
+    rows = np.concatenate(numbers) if numbers else np.zeros(0, dtype=np.int64)
+    long_rows = np.concatenate(long) if long else np.zeros(0, dtype=np.int64)
+    cells = []
+    for place in range(width):
+        cells.append(_joined(parts[place]))
+        parts[place] = []
+    return tuple(cells), rows, np.flatnonzero(np.isin(rows, long_rows))
+
+
+def _joined(chunks: list[pa.Array]) -> Cells:
+    """Return the blocks of one column as one, with the smallest codes that hold them."""
+    if not chunks:
+        return Cells(pa.array([], pa.string()), np.zeros(0, dtype=np.int16))
+    column = pa.chunked_array(chunks).unify_dictionaries()
+    words = column.chunk(0).dictionary
+    kind = np.int16 if len(words) < _SMALL else np.int32
+    codes = np.empty(len(column), dtype=kind)
+    start = 0
+    for chunk in column.chunks:
+        codes[start : start + len(chunk)] = chunk.indices.to_numpy(zero_copy_only=False)
+        start += len(chunk)
+    return Cells(words, codes)
+
+
+def _blocks(stream: BinaryIO, separator: bytes) -> Iterator[tuple[bytes, np.ndarray | None]]:
+    """Yield whole lines in blocks, and for each byte whether it stands in quotes (None: no quotes)."""
+    rest = b""
+    while True:
+        more = stream.read(_BLOCK)
+        data = rest + more
+        if not data:
+            return
+        inside = None
+        if b'"' in data:
+            quotes = np.frombuffer(data, dtype=np.uint8) == ord('"')
+            inside = np.logical_xor.accumulate(quotes)
+            ends = np.flatnonzero((np.frombuffer(data, dtype=np.uint8) == ord("\n")) & ~inside)
+            cut = int(ends[-1]) + 1 if len(ends) else 0
+        else:
+            cut = data.rfind(b"\n") + 1
+        if not more:
+            if inside is not None and inside[-1]:
+                raise _OutOfOrder
+            cut = len(data)
+        rest = data[cut:]
+        if cut:
+            block = data[:cut]
+            block.decode("utf-8")
+            if inside is not None:
+                inside = inside[:cut]
+                _check_quotes(block, inside, separator)
+            yield block, inside
+        if not more:
+            return
+
+
+def _check_quotes(block: bytes, inside: np.ndarray, separator: bytes) -> None:
+    """Refuse quotes that do not open at the start of a cell and close at its end, as an inch mark does."""
+    data = np.frombuffer(block, dtype=np.uint8)
+    quotes = np.flatnonzero(data == ord('"'))
+    edge = np.zeros(256, dtype=bool)
+    edge[[ord(separator), ord("\n"), ord("\r"), ord('"')]] = True
+    opening, closing = quotes[inside[quotes]], quotes[~inside[quotes]]
+    before = np.concatenate([[ord("\n")], data])[opening]
+    after = np.concatenate([data, [ord("\n")]])[closing + 1]
+    if not (edge[before].all() and edge[after].all()):
+        raise _OutOfOrder
+
+
+def _read_block(
+    block: bytes, inside: np.ndarray | None, width: int, separator: str
+) -> tuple[pa.Table, np.ndarray, np.ndarray]:
+    """Return the cells of a block, the line of each row counted from 0, and the lines with too many cells."""
+    none = np.zeros(0, dtype=np.int64)
+    if inside is None:
+        odd_lines: list[int] = []
+        table = _parse(block, width, separator, odd_lines)
+        if not odd_lines and table.num_rows == block.count(b"\n") + (not block.endswith(b"\n")):
+            return table, np.arange(table.num_rows), none
+    data = np.frombuffer(block, dtype=np.uint8)
+    out = True if inside is None else ~inside
+    ends = np.flatnonzero((data == ord("\n")) & out)
+    if not block.endswith(b"\n"):
+        ends = np.append(ends, len(block))
+    starts = np.concatenate([[0], ends[:-1] + 1])
+    separators = np.flatnonzero((data == ord(separator)) & out)
+    counts = np.searchsorted(separators, ends) - np.searchsorted(separators, starts)
+    newlines = np.flatnonzero(data == ord("\n"))
+    lines = np.searchsorted(newlines, starts)
+    keep = np.ones(len(starts), dtype=bool)
+    pieces, done, long = [], 0, []
+    for place in np.flatnonzero((counts != width - 1) | (ends - starts <= 1)):
+        start, end = starts[place], ends[place]
+        pieces.append(block[done:start])
+        text = block[start:end].decode().rstrip("\r")
+        cells = next(csv.reader(io.StringIO(text, newline=""), delimiter=separator), [])
+        while cells and not cells[-1].strip():
+            cells.pop()
+        if not cells:
+            keep[place] = False
+        elif len(cells) > width:
+            long.append(lines[place])
+            cells = [*cells[: width - 1], separator.join(cells[width - 1 :])]
+        if cells:
+            written = io.StringIO()
+            csv.writer(written, delimiter=separator, lineterminator="\n", quoting=csv.QUOTE_ALL).writerow(
+                cells + [""] * (width - len(cells))
+            )
+            pieces.append(written.getvalue().encode())
+        done = min(end + 1, len(block))
+    pieces.append(block[done:])
+    odd_lines = []
+    table = _parse(b"".join(pieces), width, separator, odd_lines)
+    if odd_lines or table.num_rows != keep.sum():
+        raise _OutOfOrder
+    return table, lines[keep], np.array(long, dtype=np.int64)
+
+
+def _parse(block: bytes, width: int, separator: str, odd_lines: list[int]) -> pa.Table:
+    names = [str(place) for place in range(width)]
+    words = pa.dictionary(pa.int32(), pa.string())
+
+    def odd(row: pa.csv.InvalidRow) -> str:
+        odd_lines.append(row.actual_columns)
+        return "skip"
+
+    if not block:
+        return pa.table({name: pa.array([], words) for name in names})
+    return pa.csv.read_csv(
+        pa.BufferReader(block),
+        read_options=pa.csv.ReadOptions(column_names=names, block_size=len(block) + 1),
+        parse_options=pa.csv.ParseOptions(
+            delimiter=separator, newlines_in_values=True, ignore_empty_lines=False, invalid_row_handler=odd
+        ),
+        convert_options=pa.csv.ConvertOptions(
+            column_types=dict.fromkeys(names, words), null_values=[], strings_can_be_null=False
+        ),
+    )
+
+
+def _read_slowly(
+    name: str, stream: BinaryIO, headings: tuple[str, ...], header_row: int, last_row: int, separator: str
+) -> Page:
+    rows = _split(_lines_of(stream.read().decode("utf-8", "replace")), separator)
+    body = [cells for _, _, cells in rows]
+    numbers = np.array([first + last_row for first, _, _ in rows], dtype=np.int64)
+    return page_of_lines(name, headings, body, header_row, numbers, separator=separator)

@@ -1,0 +1,86 @@
+"""What the cells of a file say as times and as true or false."""
+
+import re
+
+import numpy as np
+import pandas as pd
+
+from coachlab.intake.cells import NOTHING, Cells
+
+_ZONE = re.compile(r"(?<=\d)\s*(?:Z|UTC|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
+_NUMBERS = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})(?:[T,]?\s*(\d.*))?")
+_YEAR_FIRST = re.compile(r"(\d{4})[./-](\d{1,2})[./-](\d{1,2})(?:[T,]?\s*(\d.*))?")
+_CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2}(?:[.,]\d+)?)?(\s*[ap]\.?m\.?)?", re.IGNORECASE)
+_WORDY = re.compile(r"[a-z]{3}.*\d{4}|\d{4}.*[a-z]{3}", re.IGNORECASE)
+_TRUE = frozenset({"true", "yes", "y", "1", "x"})
+_FALSE = frozenset({"false", "no", "n", "0"})
+
+
+def read_times(cells: Cells) -> tuple[np.ndarray, np.ndarray, np.ndarray, str]:
+    """Return times by word, times of day by word, which words are neither, and a note on what was assumed.
+
+    The times are those of the device's own clock; a time zone behind them is left out. ``03/04/2026`` is read day
+    first, unless the column itself says otherwise.
+
+    Returns
+    -------
+    times : datetime64[us] array, shape (k,)
+    of_day : timedelta64[us] array, shape (k,)
+        Where a word holds a clock time without a day.
+    odd : bool array, shape (k,)
+    note : str
+    """
+    times = np.full(cells.size, np.datetime64("NaT"), dtype="M8[us]")
+    of_day = np.full(cells.size, np.timedelta64("NaT"), dtype="m8[us]")
+    if cells.words is None:
+        if cells.typed is not None and cells.typed.dtype.kind == "M":
+            return cells.typed.astype("M8[us]"), of_day, np.zeros(cells.size, dtype=bool), ""
+        return times, of_day, ~cells.blank, ""
+    blank = cells.blank
+    words = pd.Series(pd.array(cells.trimmed, dtype="str")).str.replace(_ZONE, "", regex=True)
+    read = pd.to_datetime(words, format="ISO8601", errors="coerce")
+    slow = np.flatnonzero(read.isna().to_numpy() & ~blank)
+    texts, clocks, note = _rewrite(words.iloc[slow].tolist())
+    of_day[slow] = clocks
+    read.iloc[slow] = pd.to_datetime(pd.Series(texts, dtype="str"), format="mixed", errors="coerce").to_numpy()
+    times = read.to_numpy().astype("M8[us]")
+    return times, of_day, np.isnat(times) & np.isnat(of_day) & ~blank, note
+
+
+def _rewrite(words: list[str]) -> tuple[list[str | None], np.ndarray, str]:
+    """Return days as year-month-day, and clock times without a day apart, so that nothing is left to guess."""
+    clocks = np.full(len(words), np.timedelta64("NaT"), dtype="m8[us]")
+    texts: list[str | None] = [None] * len(words)
+    days = [_NUMBERS.fullmatch(word) for word in words]
+    first = [int(found[1]) for found in days if found]
+    second = [int(found[2]) for found in days if found]
+    month_first = any(number > 12 for number in second) and not any(number > 12 for number in first)
+    for place, (word, found) in enumerate(zip(words, days, strict=True)):
+        if found:
+            day, month = (found[2], found[1]) if month_first else (found[1], found[2])
+            year = found[3] if len(found[3]) == 4 else f"20{found[3]}"
+            texts[place] = f"{year}-{month:0>2}-{day:0>2} {found[4] or ''}".strip()
+        elif found := _YEAR_FIRST.fullmatch(word):
+            texts[place] = f"{found[1]}-{found[2]:0>2}-{found[3]:0>2} {found[4] or ''}".strip()
+        elif _CLOCK.fullmatch(word):
+            clocks[place] = _clock(word)
+        elif word.casefold() not in NOTHING and _WORDY.search(word):
+            texts[place] = word
+    unsure = bool(first) and max(first) <= 12 and max(second) <= 12
+    return texts, clocks, "Days such as 03/04/2026 are read as the 3rd of April." if unsure else ""
+
+
+def _clock(word: str) -> np.timedelta64:
+    at = pd.to_datetime(f"2000-01-01 {word.replace(',', '.')}", errors="coerce")
+    return np.timedelta64("NaT") if pd.isna(at) else np.timedelta64(at - pd.Timestamp("2000-01-01"), "us")
+
+
+def read_truths(values: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Return a column as True, False or missing (dtype ``boolean``), and which cells are none of them."""
+    if values.dtype == bool or str(values.dtype) == "boolean":
+        return values.astype("boolean"), pd.Series(False, index=values.index)
+    plain = values.astype("str").str.strip().str.casefold().str.removesuffix(".0")
+    truths = pd.Series(pd.NA, index=values.index, dtype="boolean")
+    truths[plain.isin(_TRUE)] = True
+    truths[plain.isin(_FALSE)] = False
+    return truths, truths.isna() & plain.notna() & (plain != "")
