@@ -1,0 +1,247 @@
+"""Questions to a fit: means of a factor, differences between its levels, predictions."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from coachlab.errors import FitError
+from coachlab.mixed.fit import Fit
+
+ADJUSTMENTS = (None, "holm", "bonferroni")
+GRID_LIMIT = 2_000_000  # rows of the reference grid
+
+
+@dataclass(frozen=True, eq=False)
+class Estimates:
+    """Answers of one kind, a row each.
+
+    table     fixed columns; a row of NaN is not estimable
+    question  what was asked, in words
+    level     of the intervals
+    notes     what to mind
+    """
+
+    table: pd.DataFrame
+    question: str
+    level: float
+    notes: tuple[str, ...] = ()
+
+    def text(self) -> str:
+        """One sentence a row, and what to mind."""
+        said = [self._say(row) for row in self.table.to_dict("records")]
+        return " ".join([f"{self.question}:", *said, *self.notes])
+
+    def _say(self, row):
+        if "a" in row:
+            name = f"{row['a']} against {row['b']}"
+        else:
+            name = str(row.get("level", "row"))
+        if isinstance(row.get("by"), str):
+            name += f" at {row['by']}"
+        if np.isnan(row["estimate"]):
+            return f"{name} is not estimable."
+        interval = f"{100 * self.level:.3g} % interval {row['low']:.3g} to {row['high']:.3g}"
+        return f"{name} {row['estimate']:.3g} ({interval}, df {row['df']:.3g})."
+
+    def _repr_html_(self) -> str:
+        return self.table.to_html(index=False, float_format="{:.4g}".format, na_rep="")
+
+
+def means(
+    fit: Fit, factor: str, by: str | Sequence[str] | None = None, df: str = "satterthwaite", level: float = 0.95
+) -> Estimates:
+    """Marginal means of a factor: other factors averaged with equal weights, numbers held at their mean.
+
+    Parameters
+    ----------
+    fit : Fit
+        A fitted model.
+    factor : str
+        A column of the fixed part. A column of numbers counts as a factor if it holds 0 and 1 alone.
+    by : str or list of str, optional
+        Columns within whose levels the means are taken.
+    df : {"satterthwaite", "kenward-roger", "residual"}
+        How the degrees of freedom are found.
+    level : float
+        Level of the intervals.
+
+    Returns
+    -------
+    Estimates
+        ``.table`` with columns level, by, estimate, se, df, low, high. Where the data do not determine a mean, as with
+        an empty combination, its row is NaN.
+
+    Raises
+    ------
+    FitError
+        If the column is not in the fixed part.
+
+    References
+    ----------
+    Searle, Speed, Milliken, The American Statistician 34 (1980) 216.
+    """
+    names = _by(by)
+    grid = _grid(fit, factor, names)
+    rows = [(label, where, weights) for where, labels in grid for label, weights in labels]
+    found = fit.inference.linear(np.array([weights for _, _, weights in rows]), df, level)
+    table = pd.DataFrame({"level": _words(r[0] for r in rows), "by": _words(r[1] for r in rows)})
+    for name in ("estimate", "se", "df", "low", "high"):
+        table[name] = found[name]
+    return Estimates(table, f"Means of {factor}", level, _notes(fit, factor, names, table))
+
+
+def contrasts(
+    fit: Fit,
+    factor: str,
+    against: str | None = None,
+    by: str | Sequence[str] | None = None,
+    df: str = "satterthwaite",
+    adjust: str | None = None,
+    level: float = 0.95,
+) -> Estimates:
+    """Differences between the marginal means of a factor: each level minus one, or every pair.
+
+    Parameters
+    ----------
+    fit : Fit
+        A fitted model.
+    factor : str
+        A column of the fixed part.
+    against : str, optional
+        Level that is subtracted from each other one; None or ``"pairwise"``: all pairs, the later level minus the
+        earlier.
+    by : str or list of str, optional
+        Columns within whose levels the differences are taken.
+    df : {"satterthwaite", "kenward-roger", "residual"}
+        How the degrees of freedom are found.
+    adjust : {None, "holm", "bonferroni"}
+        Adjustment of p for the number of differences within each level of `by`. Intervals are never adjusted.
+    level : float
+        Level of the intervals.
+
+    Returns
+    -------
+    Estimates
+        ``.table`` with columns a, b, by, estimate (a minus b), se, df, low, high, p, p_adjusted.
+
+    Raises
+    ------
+    FitError
+        If the column or the level does not exist, or the adjustment is unknown.
+    """
+    asked = f"contrasts of {factor!r}"
+    if adjust not in ADJUSTMENTS:
+        raise FitError(asked, f"adjust={adjust!r}", "Choose 'holm', 'bonferroni' or None.")
+    names = _by(by)
+    rows = []
+    for where, labels in _grid(fit, factor, names):
+        known = [label for label, _ in labels]
+        if against in (None, "pairwise") and "pairwise" not in known:
+            pairs = [(j, i) for i, j in combinations(range(len(labels)), 2)]
+        elif str(against) in known:
+            base = known.index(str(against))
+            pairs = [(i, base) for i in range(len(labels)) if i != base]
+        else:
+            raise FitError(asked, f"{factor!r} has no level {against!r}", f"Levels: {', '.join(known)}.")
+        rows += [(labels[i][0], labels[j][0], where, labels[i][1] - labels[j][1]) for i, j in pairs]
+    if not rows:
+        raise FitError(asked, f"{factor!r} has a single level", "A difference needs two.")
+    found = fit.inference.linear(np.array([row[3] for row in rows]), df, level)
+    table = pd.DataFrame({name: _words(row[i] for row in rows) for i, name in enumerate(("a", "b", "by"))})
+    for name, values in found.items():
+        table[name] = values
+    table["p_adjusted"] = np.nan
+    for _, family in table.groupby("by", dropna=False, sort=False):
+        table.loc[family.index, "p_adjusted"] = _adjusted(family["p"].to_numpy(), adjust)
+    return Estimates(table, f"Differences between levels of {factor}", level, _notes(fit, factor, names, table))
+
+
+def _by(by):
+    return () if by is None else (by,) if isinstance(by, str) else tuple(by)
+
+
+def _words(values):
+    """A column of words, None as a gap."""
+    return pd.Series([None if value is None else str(value) for value in values], dtype="str")
+
+
+def _grid(fit, factor, by):
+    """For each level of `by`: its label, and the levels of the factor with their weights over the fixed columns."""
+    m = fit.problem.moments
+    coding = m.coding
+    asked = f"means of {factor!r}"
+    levels = {name: coding.factors[name] for name in coding.variables if name in coding.factors}
+    for name in (factor, *by):
+        if name in levels:
+            continue
+        if name not in coding.variables:
+            known = ", ".join(coding.variables) or "none"
+            raise FitError(asked, f"{name!r} is not in the fixed part of {m.formula}", f"Columns there: {known}.")
+        if name not in m.binary:
+            raise FitError(
+                asked, f"{name!r} is a column of numbers", "Means are of factors; use predictions for chosen values."
+            )
+        levels[name] = (0.0, 1.0)
+    order = [*by, factor, *(name for name in levels if name not in (factor, *by))]
+    shape = [len(levels[name]) for name in order]
+    n = int(np.prod(shape))
+    if n > GRID_LIMIT:
+        raise FitError(asked, f"its reference grid has {n} combinations of levels", "Use fewer factors in the model.")
+    index = np.indices(shape).reshape(len(shape), n)
+    variables = {}
+    for name in coding.variables:
+        if name not in levels:
+            total, count = m.means[name]
+            variables[name] = np.full(n, total / count)
+        elif name in coding.factors:
+            codes = index[order.index(name)]
+            variables[name] = pd.Categorical.from_codes(codes, categories=list(levels[name]))
+        else:
+            variables[name] = np.array(levels[name])[index[order.index(name)]]
+    x = np.broadcast_to(coding.code_fixed(variables), (n, len(coding.x_names)))
+    x = x.reshape(*shape[: len(by) + 1], -1, x.shape[-1]).mean(axis=-2)
+    result = []
+    for place in np.ndindex(*shape[: len(by)]):
+        parts = [_label(levels[name][i]) for name, i in zip(by, place, strict=True)]
+        labels = [(_label(label), x[(*place, i)]) for i, label in enumerate(levels[factor])]
+        result.append((", ".join(parts) if parts else None, labels))
+    return result
+
+
+def _label(value):
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _adjusted(p, how):
+    """Values of p adjusted for their number; gaps stay and do not count."""
+    result, real = p.copy(), np.flatnonzero(~np.isnan(p))
+    n = len(real)
+    if how == "bonferroni":
+        result[real] = np.minimum(1.0, p[real] * n)
+    elif how == "holm":
+        order = real[np.argsort(p[real], kind="stable")]
+        result[order] = np.minimum(1.0, np.maximum.accumulate(p[order] * np.arange(n, 0, -1)))
+    return result
+
+
+def _notes(fit, factor, by, table):
+    """Sentences on interactions averaged over and on what is not estimable."""
+    spec = fit.problem.moments.coding.specs.get(fit.problem.moments.coding.formula.fixed)
+    with_it = set()
+    for variables in getattr(spec, "term_variables", {}).values():
+        together = {str(v) for v in variables}
+        if factor in together:
+            with_it |= together - {factor, *by}
+    others = [name for name in fit.problem.moments.coding.variables if name in with_it]
+    notes = []
+    if others:
+        notes.append(
+            f"{factor} interacts with {', '.join(others)}: these are averages over {', '.join(others)} and may hide "
+            "differences; give by= to see them."
+        )
+    if table["estimate"].isna().any():
+        notes.append("Rows without an estimate are not estimable: the data hold no rows that determine them.")
+    return tuple(notes)

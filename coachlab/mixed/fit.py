@@ -1,0 +1,432 @@
+"""The fit of a mixed model: what was estimated, how sure, and what to mind."""
+
+import html
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from coachlab.errors import FitError
+from coachlab.mixed.design import Design, lay_out
+from coachlab.mixed.infer import Inference
+from coachlab.mixed.moments import Moments, sum_up
+from coachlab.mixed.solve import SINGULAR, Problem, Record, minimise
+
+
+@dataclass(frozen=True, eq=False)
+class Coefficients:
+    """Fixed effects of a fit.
+
+    table   columns term, estimate, se, df, low, high, p; a row of NaN is a term that is not estimable
+    df      how the degrees of freedom were found
+    level   of the intervals
+    """
+
+    table: pd.DataFrame
+    df: str
+    level: float
+
+    def text(self) -> str:
+        """One sentence a term: estimate, interval, degrees of freedom."""
+        return " ".join(_say(row, self.level) for row in self.table.itertuples())
+
+    def _repr_html_(self) -> str:
+        return self.table.to_html(index=False, float_format="{:.4g}".format)
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Fitted mixed model.
+
+    problem   the model as evaluated, with the moments it was fitted to
+    inference what follows from the optimum
+    design    the coded rows, if the fit was made from a table; `refit` uses them
+    """
+
+    problem: Problem
+    inference: Inference
+    design: Design | None
+
+    @property
+    def formula(self) -> str:
+        """Formula as written."""
+        return self.problem.moments.formula
+
+    @property
+    def reml(self) -> bool:
+        """Whether the restricted likelihood was used."""
+        return self.problem.reml
+
+    @property
+    def criterion(self) -> float:
+        """-2 log likelihood, restricted with ``reml=True``; constants as in lme4."""
+        return float(self.inference.optimum.point.value[0])
+
+    @property
+    def loglik(self) -> float:
+        """Log likelihood, restricted with ``reml=True``."""
+        return -0.5 * self.criterion
+
+    @property
+    def sigma(self) -> float:
+        """Residual SD, in the response's unit; with ``residual_by`` that of the first level."""
+        return self.inference.sigma
+
+    @property
+    def record(self) -> Record:
+        """How the search for the optimum went."""
+        return self.inference.optimum.record
+
+    @property
+    def singular(self) -> bool:
+        """Whether some direction of a random term is estimated without variance."""
+        return self.record.singular
+
+    @property
+    def converged(self) -> bool:
+        """Whether the search ended at a minimum."""
+        return self.record.converged
+
+    @property
+    def terms(self) -> tuple[str, ...]:
+        """Names of the fixed coefficients, those not estimable included."""
+        return self.problem.moments.coding.x_names
+
+    @property
+    def covariance(self) -> pd.DataFrame:
+        """Covariance of the fixed coefficients; NaN for those not estimable."""
+        whole = np.full((len(self.terms), len(self.terms)), np.nan)
+        whole[np.ix_(self.problem.kept, self.problem.kept)] = self.inference.covariance
+        return pd.DataFrame(whole, index=self.terms, columns=self.terms)
+
+    def coefficients(self, df: str = "satterthwaite", level: float = 0.95) -> Coefficients:
+        """Estimates of the fixed effects with intervals and degrees of freedom.
+
+        Parameters
+        ----------
+        df : {"satterthwaite", "kenward-roger", "residual"}
+            How the degrees of freedom are found; Kenward-Roger also widens the standard errors.
+        level : float
+            Level of the intervals, between 0 and 1.
+
+        Returns
+        -------
+        Coefficients
+            ``.table`` with columns term, estimate, se, df, low, high, p. A coefficient that is not estimable has NaN.
+
+        References
+        ----------
+        Kuznetsova, Brockhoff, Christensen, J. Statistical Software 82 (2017) 13 (Satterthwaite); Kenward, Roger,
+        Biometrics 53 (1997) 983.
+        """
+        weights = np.eye(len(self.terms))
+        kept = self.problem.kept
+        found = self.inference.linear(weights[kept], df, level, checked=True)
+        table = pd.DataFrame({"term": self.terms})
+        for name, values in found.items():
+            whole = np.full(len(self.terms), np.nan)
+            whole[kept] = values
+            table[name] = whole
+        return Coefficients(table, df, level)
+
+    @cached_property
+    def components(self) -> pd.DataFrame:
+        """Variances and covariances of the random terms and the residual: one row each.
+
+        Columns group, term, other, variance_or_cov, sd_or_corr. A row without `other` is a variance and its SD; with
+        `other` a covariance and the correlation (NaN where an SD is 0).
+        """
+        rows: list[tuple] = []
+        for term, covariance in zip(self.problem.terms, self._covariances, strict=True):
+            sd = np.sqrt(np.diag(covariance))
+            for i, name in enumerate(term.names):
+                rows.append((term.group, name, None, covariance[i, i], sd[i]))
+            for i in range(term.size):
+                for j in range(i + 1, term.size):
+                    size = sd[i] * sd[j]
+                    value = covariance[i, j]
+                    rows.append((term.group, term.names[i], term.names[j], value, value / size if size > 0 else np.nan))
+        for name, sd in self._residual_sds:
+            rows.append(("residual", name, None, sd**2, sd))
+        return pd.DataFrame(rows, columns=["group", "term", "other", "variance_or_cov", "sd_or_corr"])
+
+    @cached_property
+    def _covariances(self):
+        """Covariance matrix of each random term."""
+        theta = self.problem.theta(self.inference.optimum.x)
+        result = []
+        for t, term in enumerate(self.problem.terms):
+            factor = np.zeros((term.size, term.size))
+            column, row = np.triu_indices(term.size)
+            first = self.problem.layers.first_parameter[t]
+            factor[row, column] = theta[first : self.problem.layers.first_parameter[t + 1]]
+            result.append(self.sigma**2 * factor @ factor.T)
+        return result
+
+    @property
+    def _residual_sds(self):
+        strata = self.problem.moments.strata
+        if len(strata[1]) == 1:
+            return [(None, self.sigma)]
+        first = len(self.problem.free)
+        ratios = np.exp(np.r_[0.0, self.inference.optimum.x[first : first + len(strata[1]) - 1]])
+        return [(str(label), self.sigma * ratio) for label, ratio in zip(strata[1], ratios, strict=True)]
+
+    def effects(self, group: str) -> pd.DataFrame:
+        """Random effects of one grouping factor: how far each level lies from the mean, shrunken.
+
+        Parameters
+        ----------
+        group : str
+            The factor as in the formula, such as ``"student"`` or ``"a:b"``.
+
+        Returns
+        -------
+        DataFrame
+            Columns level, term, estimate (conditional mode) and sd (conditional, the parameters taken as known).
+
+        Raises
+        ------
+        FitError
+            If the model has no such factor.
+        """
+        mine = [t for t, term in enumerate(self.problem.terms) if term.group == group]
+        if not mine:
+            known = ", ".join(dict.fromkeys(term.group for term in self.problem.terms))
+            raise FitError(f"effects of {group!r}", "the model has no such grouping factor", f"It has: {known}.")
+        names = [name for t in mine for name in self.problem.terms[t].names]
+        estimate = np.concatenate([self.inference.modes[t] for t in mine], axis=1)
+        variance = [np.einsum("lii->li", self.inference.mode_covariances[t]) for t in mine]
+        labels = self.problem.labels[self.problem.terms[mine[0]].factor]
+        return pd.DataFrame(
+            {
+                "level": np.repeat(np.array(labels, object), len(names)),
+                "term": np.array(names * len(labels), object),
+                "estimate": estimate.ravel(),
+                "sd": np.sqrt(np.maximum(np.concatenate(variance, axis=1), 0.0)).ravel(),
+            }
+        ).astype({"level": "str", "term": "str"})
+
+    def refit(self, response: Sequence[float], start: bool = True) -> "Fit":
+        """Fit of the same model to another response of the same rows; formula and coding are not read again.
+
+        Parameters
+        ----------
+        response : array, shape (n,)
+            One value for each row that was used, in their order.
+        start : bool
+            Start from this fit's optimum.
+
+        Raises
+        ------
+        FitError
+            If the fit was made from moments, which hold no rows, or a value is missing.
+        """
+        values = np.asarray(response, float)
+        asked = f"refitting {self.formula}"
+        if self.design is None:
+            raise FitError(asked, "this fit was made from moments", "Fit the table itself.")
+        if values.shape != self.design.response.shape or not np.isfinite(values).all():
+            raise FitError(
+                asked,
+                f"the response has shape {values.shape} or gaps; {len(self.design.response)} rows were used",
+                "Give one finite number a row.",
+            )
+        design = replace(self.design, response=values)
+        problem = replace(self.problem, moments=sum_up(design))
+        first = self.inference.optimum.x if start and not self.singular else None
+        return Fit(problem, Inference(problem, minimise(problem, first)), design)
+
+    @cached_property
+    def checks(self) -> tuple[str, ...]:
+        """What to mind about this fit, a sentence each; empty if nothing."""
+        return tuple(_checks(self))
+
+    def text(self) -> str:
+        """Fit in a few sentences, with what to mind."""
+        m = self.problem.moments
+        kind = "restricted maximum likelihood" if self.reml else "maximum likelihood"
+        sizes = ", ".join(
+            f"{len(labels)} {name}" for name, labels in zip(self.problem.factors, self.problem.labels, strict=True)
+        )
+        lines = [f"{self.formula}, fitted by {kind} to {m.rows} rows ({sizes})."]
+        lines.append(self.coefficients().text())
+        spread = [
+            f"{row.group} {row.term if isinstance(row.term, str) else ''}".strip() + f" {row.sd_or_corr:.3g}"
+            for row in self.components.itertuples()
+            if not isinstance(row.other, str)
+        ]
+        lines.append(f"SDs: {'; '.join(spread)}.")
+        return "\n".join([*lines, *self.checks])
+
+    def __repr__(self) -> str:
+        state = "singular" if self.singular else "converged" if self.converged else "not converged"
+        return f"<Fit of {self.formula}: {self.problem.moments.rows} rows, criterion {self.criterion:.2f}, {state}>"
+
+    def _repr_html_(self) -> str:
+        notes = "".join(f"<li>{html.escape(check)}</li>" for check in self.checks)
+        spread = self.components.astype({"other": object}).fillna({"term": "", "other": ""})
+        return (
+            f"<p>{html.escape(self.formula)}; {self.problem.moments.rows} rows</p>"
+            f"{self.coefficients()._repr_html_()}"
+            f"{spread.to_html(index=False, float_format='{:.4g}'.format)}"
+            f"<ul>{notes}</ul>"
+        )
+
+
+def fit_mixed(
+    formula: str,
+    data: pd.DataFrame | Moments,
+    reml: bool = True,
+    weights: str | Sequence[float] | None = None,
+    residual_by: str | None = None,
+    fixed: Mapping[str, float] | None = None,
+) -> Fit:
+    """Linear mixed-effects model fitted to a table.
+
+    Parameters
+    ----------
+    formula : str
+        As lme4 writes it: ``"y ~ x + (1 + x | g) + (1 | h)"``. ``(x | g)`` means ``(1 + x | g)``; ``(x || g)`` leaves
+        the correlation out; ``(1 | a:b)`` groups by combinations; ``(1 | a/b)`` means ``(1 | a) + (1 | a:b)``. Columns
+        of words are coded against their first level; true and false count as 1 and 0.
+    data : DataFrame or Moments
+        One row an observation, or what `moments` made of such rows for the same formula. Rows with gaps are left out
+        and counted in ``fit.checks``.
+    reml : bool
+        Restricted maximum likelihood (the default), or maximum likelihood.
+    weights : str or array, shape (n,), optional
+        Column or values; the residual variance of a row is sigma^2 / weight.
+    residual_by : str, optional
+        Column whose levels have each their own residual SD.
+    fixed : mapping, optional
+        SDs held at given values, in the response's unit, by grouping factor: ``{"cue": .7}``; ``"residual"`` too.
+
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    FormulaError
+        If the formula cannot be read, or names a column that the table does not have.
+    FitError
+        If the data cannot tell the parts of the model apart: no rows, one level, as many levels as rows, a constant
+        response, an infinite number, or crossed factors too large to be solved.
+
+    Notes
+    -----
+    The criterion is profiled over fixed effects and residual SD as in lme4 and computed from cross-products of the
+    rows; its gradient is exact. See `Record` for how the search ended.
+
+    References
+    ----------
+    Bates, Maechler, Bolker, Walker, J. Statistical Software 67 (2015) 1.
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd
+    >>> table = pd.DataFrame({"g": np.repeat(list("abcdef"), 4), "x": [0, 1] * 12})
+    >>> table["y"] = 2.0 * table["x"] + np.sin(np.arange(24)) + np.repeat([3.0, -1, 2, 0, 1, -2], 4)
+    >>> fit = fit_mixed("y ~ x + (1 | g)", table)
+    >>> fit.coefficients().table.round(2)[["term", "estimate", "se", "df"]]
+            term  estimate    se    df
+    0  Intercept      0.60  0.79  5.73
+    1          x      1.78  0.26  17.0
+    """
+    design = None
+    if isinstance(data, Moments):
+        asked = f"fitting {formula} to moments"
+        if weights is not None or residual_by is not None:
+            raise FitError(asked, "weights or residual_by are part of the moments", "Give them to moments() instead.")
+        if "".join(formula.split()) != "".join(data.formula.split()):
+            raise FitError(
+                asked, f"the moments are of {data.formula}", "Fit that formula, or make moments of this one."
+            )
+        held = data
+    else:
+        design = lay_out(formula, data, weights, residual_by)
+        held = sum_up(design)
+    problem = Problem(held, reml, dict(fixed or {}))
+    return Fit(problem, Inference(problem, minimise(problem)), design)
+
+
+def _say(row, level):
+    if np.isnan(row.estimate):
+        return f"{row.term} is not estimable."
+    interval = f"{100 * level:.3g} % interval {row.low:.3g} to {row.high:.3g}"
+    return f"{row.term} {row.estimate:.3g} ({interval}, df {row.df:.3g})."
+
+
+def _checks(fit):
+    problem, m = fit.problem, fit.problem.moments
+    if m.dropped:
+        yield f"{m.dropped} of {m.dropped + m.rows} rows have a gap in a column of the model and were left out."
+    dropped = [name for j, name in enumerate(fit.terms) if j not in problem.kept]
+    if dropped:
+        yield (
+            f"Not estimable, since the data do not tell them from the terms before them: {', '.join(dropped)}. "
+            "Other terms keep their meaning only with these left out; merge levels or drop an interaction."
+        )
+    if not fit.converged:
+        yield (
+            f"The search did not end at a minimum ({fit.record.why}). Do not use these estimates; simplify the random "
+            "terms or bring the columns to comparable scales."
+        )
+    yield from _flat(fit)
+    yield from _repeated(problem)
+    for term in problem.terms:
+        n = len(problem.labels[term.factor])
+        if n < 5 and term.group not in problem.fixed:
+            yield f"The spread over {term.group} rests on {n} levels; its SD is rough."
+
+
+def _flat(fit):
+    """Sentences about random terms without variance in some direction."""
+    theta = fit.problem.theta(fit.inference.optimum.x)
+    for t, term in enumerate(fit.problem.terms):
+        first = fit.problem.layers.first_parameter[t]
+        name = f"({' + '.join(term.names)} | {term.group})".replace("Intercept", "1")
+        if term.group in fit.problem.fixed:
+            continue
+        factor = np.zeros((term.size, term.size))
+        column, row = np.triu_indices(term.size)
+        factor[row, column] = theta[first : fit.problem.layers.first_parameter[t + 1]]
+        if np.abs(np.diag(factor)).min() >= SINGULAR:
+            continue
+        sd = np.sqrt((factor**2).sum(axis=1))
+        empty = [n for n, s in zip(term.names, sd, strict=True) if s < SINGULAR]
+        if empty:
+            yield (
+                f"Singular: the SD of {', '.join(empty)} over {term.group} is estimated as 0; the data show no more "
+                f"spread than the residual alone would give. Estimates hold; {name} can be simplified."
+            )
+        else:
+            yield (
+                f"Singular: the effects in {name} are estimated as perfectly dependent (a correlation of 1 or -1); "
+                f"the data are too few to tell them apart. Degrees of freedom and standard errors are less sure; leave "
+                f"the correlation out with || and compare."
+            )
+
+
+def _repeated(problem):
+    """Sentences where numbered levels of one factor occur under several of another."""
+    single = [(name, problem.codes[f], problem.labels[f]) for f, name in enumerate(problem.factors) if ":" not in name]
+    single.sort(key=lambda each: -len(each[2]))
+    for (wide, others, _), (fine, codes, labels) in combinations(single, 2):
+        numbered = all(label[-1:].isdigit() for label in labels)
+        if numbered and _crosses(codes, others) and _crosses(others, codes):
+            yield (
+                f"Levels of {fine} occur under several levels of {wide}, so the two are taken as crossed. If each "
+                f"{wide} has a {fine} of its own, make the ids unique or write (1 | {wide}:{fine})."
+            )
+
+
+def _crosses(fine, wide):
+    """Whether some level of `fine` occurs under several of `wide`."""
+    home = np.empty(int(fine.max()) + 1, wide.dtype)
+    home[fine] = wide
+    return bool((home[fine] != wide).any())

@@ -1,0 +1,468 @@
+"""Cross-products laid out in layers, from the finest grouping factor to the widest, and their elimination.
+
+A layer holds units that do not meet each other: all blocks, all sessions, all students. Each unit has a few random
+effects; its row of cross-products reaches its own effects, those of the wider units around it, and the fixed columns
+with the response. Eliminating layer after layer leaves the small fixed part (`methods of sparse Cholesky by nested
+dissection, with the sparsity known in advance`). Factors that are neither nested in one another share a layer by
+*slots*; factors that cross the widest one form the last layer, whose single unit is dense.
+
+Everything works on a batch of parameter vectors at once, axis 0, so that finite differences of the exact gradient and
+sets of simulated responses cost few calls of NumPy.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from coachlab.errors import FitError
+
+DENSE_LIMIT = 800  # dense random effects in one unit: 800^3 flops are a quarter second an evaluation
+
+
+@dataclass(frozen=True, eq=False)
+class Term:
+    """Random term: its grouping factor, the columns that vary, and where its levels stand in the layers."""
+
+    group: str
+    names: tuple[str, ...]
+    columns: tuple[int, ...]  # of the moments' z columns
+    factor: int
+
+    @property
+    def size(self) -> int:
+        """Effects a level."""
+        return len(self.names)
+
+
+@dataclass(eq=False)
+class Layer:
+    """Units of one kind; `rows` has shape (strata, units, m, m + columns of wider layers + [x y])."""
+
+    units: int
+    terms: list[int]
+    slots: list[int]
+    factors: list[int]
+    uid: np.ndarray  # unit of each cell
+    starts: np.ndarray  # first cell of each unit
+    offset: dict[int, int] = field(default_factory=dict)  # first own column of a term
+    m: int = 0
+    outer: list[tuple] = field(default_factory=list)  # (layer, low, high, parent, starts) in columns after the own
+    rows: np.ndarray = field(default_factory=lambda: np.empty(0))
+    spots: np.ndarray = field(default_factory=lambda: np.empty(0, int))  # flat places in the (m, m) factor
+    params: np.ndarray = field(default_factory=lambda: np.empty(0, int))  # the parameter that stands there
+
+
+class Layers:
+    """Moments of one data set, ready for evaluation at any covariance parameters.
+
+    Parameters
+    ----------
+    cross : array, shape (cells, k, k + q)
+        z'[z x y] of each cell, a cell being a combination of levels that occurs.
+    top : array, shape (strata, q, q)
+        [x y]'[x y] of each stratum of the residual.
+    stratum : array, shape (cells,)
+        Stratum of each cell.
+    codes : list of arrays, shape (cells,)
+        Level of each factor in each cell.
+    terms : list of Term
+    """
+
+    def __init__(self, cross, top, codes, terms, stratum):
+        self.terms, self.top = terms, top
+        self.levels = [int(code.max()) + 1 for code in codes]
+        self.first_parameter = np.cumsum([0] + [t.size * (t.size + 1) // 2 for t in terms])
+        order, self.layers = _plan(codes, self.levels, terms, top.shape[-1])
+        self.order, self.codes, self.stratum = order, [code[order] for code in codes], stratum[order]
+        self._place()
+        self.load(cross, top)
+
+    @property
+    def parameters(self) -> int:
+        """Number of covariance parameters."""
+        return int(self.first_parameter[-1])
+
+    def _place(self):
+        """Give each term its columns, each level its unit and slot, each parameter its spots."""
+        self.unit, self.slot = {}, {}
+        last = len(self.layers) - 1
+        width = 0
+        for at in range(last, -1, -1):
+            layer = self.layers[at]
+            for factor in layer.factors:
+                code, n = self.codes[factor], self.levels[factor]
+                unit = np.zeros(n, int)
+                unit[code] = layer.uid
+                if layer.units == n:
+                    slot = np.zeros(n, int)
+                else:
+                    rank = np.argsort(unit, kind="stable")
+                    slot = np.empty(n, int)
+                    slot[rank] = np.arange(n) - np.searchsorted(unit[rank], np.arange(layer.units))[unit[rank]]
+                self.unit[factor], self.slot[factor] = unit, slot
+            spots, params = [], []
+            for t, slots in zip(layer.terms, layer.slots, strict=True):
+                size, layer.offset[t] = self.terms[t].size, layer.m
+                layer.m += size * slots
+            for t, slots in zip(layer.terms, layer.slots, strict=True):
+                low = [(i, j) for j in range(self.terms[t].size) for i in range(j, self.terms[t].size)]
+                for slot in range(slots):
+                    base = layer.offset[t] + slot * self.terms[t].size
+                    spots += [(base + i) * layer.m + base + j for i, j in low]
+                    params += range(self.first_parameter[t], self.first_parameter[t + 1])
+            layer.spots, layer.params = np.array(spots, int), np.array(params, int)
+            if layer.m > DENSE_LIMIT:
+                names = " and ".join(dict.fromkeys(self.terms[t].group for t in layer.terms))
+                raise FitError(
+                    "fitting crossed grouping factors",
+                    f"{names} would need {layer.m} effects to be solved densely, more than {DENSE_LIMIT}",
+                    "Leave out the smaller of the crossed terms, or give each level of the larger factor its own fit.",
+                )
+            low = 0
+            for j in range(at + 1, last + 1):
+                wide = self.layers[j]
+                parent = wide.uid[layer.starts]
+                starts = np.flatnonzero(np.r_[True, parent[1:] != parent[:-1]])
+                layer.outer.append((j, low, low + wide.m, parent, starts))
+                low += wide.m
+            width = low
+            layer.rows = np.empty((1, layer.units, layer.m, layer.m + width + self.top.shape[-1]))
+
+    def load(self, cross, top):
+        """Fill in the cross-products; the layout stays."""
+        self.top = top
+        cross = cross[self.order]
+        if len(top) == 1:
+            filled = [self._rows(cross)]
+        else:
+            filled = [self._rows(cross * (self.stratum == s)[:, None, None]) for s in range(len(top))]
+        for at, layer in enumerate(self.layers):
+            layer.rows = np.stack([rows[at] for rows in filled])
+
+    def _rows(self, cross):
+        """Rows of every layer from the cells' cross-products."""
+        result, k = [], cross.shape[1]
+        for layer in self.layers:
+            rows = np.zeros(layer.rows.shape[1:])
+            low = rows.shape[2] - self.top.shape[-1]
+            for t in layer.terms:
+                mine = cross[:, list(self.terms[t].columns)]
+                self._add(rows, mine[:, :, k:], layer, t, None, low)
+                for s in layer.terms:
+                    self._add(rows, mine[:, :, list(self.terms[s].columns)], layer, t, (layer, s), 0)
+                for j, start, _, _, _ in layer.outer:
+                    for s in self.layers[j].terms:
+                        values = mine[:, :, list(self.terms[s].columns)]
+                        self._add(rows, values, layer, t, (self.layers[j], s), layer.m + start)
+            result.append(rows)
+        return result
+
+    def _add(self, rows, values, layer, t, other, low):
+        """Sum `values` of the cells into the rows of term `t` and the columns of the other term."""
+        slot, size = self._slot(layer, t), self.terms[t].size
+        high = values.shape[2]
+        if other is None:
+            far = None
+        else:
+            wide, s = other
+            far, low = self._slot(wide, s), low + wide.offset[s]
+        first = layer.offset[t]
+        if slot is None and far is None:
+            rows[:, first : first + size, low : low + high] += np.add.reduceat(values, layer.starts, axis=0)
+            return
+        row = first + np.arange(size) + (0 if slot is None else slot[:, None] * size)
+        column = low + np.arange(high) + (0 if far is None else far[:, None] * high)
+        row, column = np.atleast_2d(row), np.atleast_2d(column)
+        flat = (layer.uid[:, None, None] * rows.shape[1] + row[:, :, None]) * rows.shape[2] + column[:, None, :]
+        rows += np.bincount(flat.ravel(), values.ravel(), rows.size).reshape(rows.shape)
+
+    def _slot(self, layer, t):
+        """Slot of each cell, or None where all stand in the first."""
+        if layer.slots[layer.terms.index(t)] == 1:
+            return None
+        factor = self.terms[t].factor
+        return self.slot[factor][self.codes[factor]]
+
+    def factors_of(self, x):
+        """Cholesky factor of every layer's covariance, a list of arrays (batch, m, m), from parameters (batch, n)."""
+        result = []
+        for layer in self.layers:
+            factor = np.zeros((len(x), layer.m * layer.m))
+            factor[:, layer.spots] = x[:, layer.params]
+            result.append(factor.reshape(-1, layer.m, layer.m))
+        return result
+
+    def eliminate(self, factors, weights=None):
+        """Eliminate all random effects.
+
+        Parameters
+        ----------
+        factors : list of arrays
+            From `factors_of`.
+        weights : array, shape (batch, strata), optional
+            Inverse residual variance of each stratum, relative to the first.
+
+        Returns
+        -------
+        state : list of (rows, W, Q, D)
+            A layer each, for `trace_back`.
+        top : array, shape (batch, q, q)
+            The Schur complement of the fixed columns and the response.
+        logdet : array, shape (batch,)
+        """
+        if weights is None:
+            rows, top = [layer.rows for layer in self.layers], self.top
+        else:
+            rows = [np.tensordot(weights, layer.rows, 1) for layer in self.layers]
+            top = np.tensordot(weights, self.top, 1)
+        logdet, state = 0.0, []
+        for at, layer in enumerate(self.layers):
+            m = layer.m
+            own, reach = rows[at][..., :m], rows[at][..., m:]
+            W, Q, part = _inverse(own, factors[at])
+            logdet = logdet + part
+            F = _times(W, reach)
+            for j, low, high, _, starts in layer.outer:
+                rows[j] = rows[j] - _sum_into(reach[..., low:high], F[..., low:], starts)
+            low = reach.shape[-1] - top.shape[-1]
+            top = top - _sum_into(reach[..., low:], F[..., low:], _ONE)[:, 0]
+            state.append((own, reach, W, Q))
+        return state, top, logdet
+
+    def trace_back(self, state, factors, seed, own=False, strata=False):
+        """Gradient of a function of the log-determinant and the final block, carried back through the elimination.
+
+        Parameters
+        ----------
+        state : list
+            From `eliminate`.
+        seed : array, shape (batch, q, q)
+            Symmetric derivative with respect to the final block; the log-determinant has derivative 1.
+        own : bool
+            Also the derivatives with respect to each unit's own block (with a seed of 0 these are the conditional
+            covariances of the random effects over sigma^2).
+        strata : bool
+            Also the derivatives with respect to the weights of the strata.
+
+        Returns
+        -------
+        gradient : array, shape (batch, parameters)
+        blocks : list of arrays (batch, units, m, m), or of None
+        by_weight : array, shape (batch, strata), or None
+        """
+        batch = len(seed)
+        by_weight = np.tensordot(seed, self.top, axes=([1, 2], [1, 2])) if strata else None
+        gradient = np.zeros((batch, self.parameters))
+        carried = [None] * len(self.layers)
+        blocks = [None] * len(self.layers)
+        q = seed.shape[-1]
+        for at in range(len(self.layers) - 1, -1, -1):
+            layer = self.layers[at]
+            D, R, W, Q = state[at]
+            low = R.shape[-1] - q
+            N = np.zeros((batch, *R.shape[1:]))
+            N[..., low:] = _flat_times(R[..., low:], seed)
+            for j, start, stop, parent, _ in layer.outer:
+                M = carried[j] if carried[j].shape[1] == 1 else carried[j][:, parent]
+                if M.shape[1] == 1 and len(parent) > 1:
+                    N[..., start:] += _flat_times(R[..., start:stop], M[:, 0])
+                    N[..., start:stop] += _flat_times(R[..., stop:], M[:, 0, :, stop - start :].swapaxes(-1, -2))
+                else:
+                    N[..., start:] += _times(R[..., start:stop], M)
+                    N[..., start:stop] += _times_turned(R[..., stop:], M[..., stop - start :])
+            NR = _times_turned(N, R)
+            QN = _times(_turn(Q), _times(NR, Q))
+            change = (_times(D, Q) - QN).sum(axis=1)
+            slope = (change + _turn(change)) @ factors[at]
+            slope = slope.reshape(batch, -1)[:, layer.spots]
+            np.add.at(gradient, (slice(None), layer.params), slope)
+            if own or strata or at:
+                blocks[at] = W + _times(W, _times(NR, W))
+            if strata or at:
+                carried[at] = np.concatenate([blocks[at], -_times(W, N)], axis=-1)
+            if strata:
+                twice = np.where(np.arange(carried[at].shape[-1]) < layer.m, 1.0, 2.0)
+                by_weight = by_weight + np.tensordot(carried[at] * twice, layer.rows, axes=([1, 2, 3], [1, 2, 3]))
+        return gradient, blocks, by_weight
+
+    def effects(self, state, beta):
+        """Conditional modes: a list of arrays (batch, units, m), from the fixed effects, shape (batch, p)."""
+        ahead = np.concatenate([-beta, np.ones((len(beta), 1))], axis=1)
+        found = [None] * len(self.layers)
+        for at in range(len(self.layers) - 1, -1, -1):
+            layer = self.layers[at]
+            _, R, W, _ = state[at]
+            right = np.einsum("bumk,bk->bum", R[..., R.shape[-1] - len(ahead[0]) :], ahead, optimize=False)
+            for j, low, high, parent, _ in layer.outer:
+                right = right - np.einsum("bumk,buk->bum", R[..., low:high], found[j][:, parent])
+            found[at] = np.einsum("bumk,buk->bum", W, right)
+        return found
+
+    def by_level(self, t, found):
+        """Entries of term `t`, one row a level, out of one layer's arrays (units, m[, m])."""
+        at = next(i for i, layer in enumerate(self.layers) if t in layer.terms)
+        layer, term = self.layers[at], self.terms[t]
+        column = layer.offset[t] + self.slot[term.factor][:, None] * term.size + np.arange(term.size)
+        unit = self.unit[term.factor]
+        if found[at].ndim == 2:
+            return found[at][unit[:, None], column]
+        return found[at][unit[:, None, None], column[:, :, None], column[:, None, :]]
+
+
+_ONE = np.zeros(1, int)
+
+
+def _plan(codes, levels, terms, q):
+    """Order of the cells and the layers, cheapest first choice of the widest nesting factor."""
+    used = sorted({term.factor for term in terms})
+    nested = {(f, g): _is_nested(codes[f], codes[g], levels[f]) for f in used for g in used}
+    size = {f: sum(t.size for t in terms if t.factor == f) for f in used}
+    best = None
+    for wide in used:
+        inside = [f for f in used if nested[f, wide]]
+        chain = _chain(inside, wide, levels, nested)
+        border = [f for f in used if f not in inside]
+        cost = _cost(chain, border, levels, size, codes, q)
+        if best is None or cost < best[0]:
+            best = cost, chain, border
+    _, chain, border = best
+    keys = [codes[f] for f, _ in chain]
+    order = np.lexsort(keys) if len(keys) > 1 else np.argsort(keys[0], kind="stable")
+    layers, change = [], np.zeros(len(order), bool)
+    change[0] = True
+    for f, packed in reversed(chain):
+        code = codes[f][order]
+        change = change | np.r_[True, code[1:] != code[:-1]]
+        layers.append(_layer(packed, np.cumsum(change) - 1, np.flatnonzero(change), terms, codes, levels, order))
+    layers.reverse()
+    if border:
+        layers.append(_layer(border, np.zeros(len(order), int), _ONE, terms, codes, levels, order))
+    return order, layers
+
+
+def _is_nested(fine, wide, levels):
+    """Whether each level of `fine` lies within one level of `wide`."""
+    home = np.empty(levels, wide.dtype)
+    home[fine] = wide
+    return bool((home[fine] == wide).all())
+
+
+def _chain(inside, wide, levels, nested):
+    """Layers as (factor of the units, factors in it): the finest by itself as long as it lies within all others."""
+    left = sorted(inside, key=lambda f: (-levels[f], f == wide))
+    chain = []
+    while left and all(nested[left[0], g] for g in left[1:]):
+        chain.append((left[0], [left[0]]))
+        left = left[1:]
+    return chain + ([(wide, left)] if left else [])
+
+
+def _cost(chain, border, levels, size, codes, q):
+    """Rough operations of one evaluation."""
+    cost, reach = 0.0, q + sum(size[f] * levels[f] for f in border)
+    cost += float(reach - q) ** 3
+    for f, packed in reversed(chain):
+        m = sum(size[g] * _most(codes[g], codes[f], g == f) for g in packed)
+        cost += levels[f] * (m**3 + m * m * reach + m * reach * reach + 50.0 * m)
+        reach += m
+    return cost
+
+
+def _most(fine, wide, same):
+    """Largest number of levels of `fine` in one level of `wide`."""
+    if same:
+        return 1
+    pairs = np.unique(wide.astype(np.int64) * (int(fine.max()) + 1) + fine)
+    return int(np.bincount(pairs // (int(fine.max()) + 1)).max())
+
+
+def _layer(factors, uid, starts, terms, codes, levels, order):
+    mine = [t for f in factors for t, term in enumerate(terms) if term.factor == f]
+    slots = []
+    for t in mine:
+        f = terms[t].factor
+        slots.append(1 if levels[f] == len(starts) else _most(codes[f][order], uid, False))
+    return Layer(len(starts), mine, slots, list(factors), uid, starts)
+
+
+def _inverse(D, factor):
+    """W = (D + Psi^-1)^-1, Q = (I + Psi D)^-1 and the log-determinant of I + Psi D summed over units.
+
+    Closed forms for one and two effects: they have no subtraction of like numbers, hold for a singular Psi = L L',
+    and are far quicker over thousands of units than one call of LAPACK each.
+    """
+    m = D.shape[-1]
+    L = factor[:, None]
+    if m == 1:
+        det = 1.0 + L * L * D
+        Q = 1.0 / det
+        return L * L * Q, Q, np.log(det[..., 0, 0]).sum(axis=1)
+    if m == 2:
+        a, b, c = L[..., 0, 0], L[..., 1, 0], L[..., 1, 1]
+        p, r, s = a * a, a * b, b * b + c * c
+        d, e, f = D[..., 0, 0], D[..., 0, 1], D[..., 1, 1]
+        psi, dd = a * a * c * c, np.maximum(d * f - e * e, 0.0)
+        det = 1.0 + p * d + 2.0 * r * e + s * f + psi * dd
+        W, Q = np.empty((*det.shape, 2, 2)), np.empty((*det.shape, 2, 2))
+        W[..., 0, 0], W[..., 1, 1] = p + psi * f, s + psi * d
+        W[..., 0, 1] = W[..., 1, 0] = r - psi * e
+        Q[..., 0, 0], Q[..., 1, 1] = 1.0 + r * e + s * f, 1.0 + p * d + r * e
+        Q[..., 0, 1], Q[..., 1, 0] = -(p * e + r * f), -(r * d + s * e)
+        W /= det[..., None, None]
+        Q /= det[..., None, None]
+        return W, Q, np.log(det).sum(axis=1)
+    A = _turn(L) @ (D @ L)
+    A[..., range(m), range(m)] += 1.0
+    C = np.linalg.cholesky(A)
+    half = np.linalg.inv(C) @ _turn(L)
+    W = _turn(half) @ half
+    Q = -W @ D
+    Q[..., range(m), range(m)] += 1.0
+    return W, Q, 2.0 * np.log(C[..., range(m), range(m)]).sum(axis=(1, 2))
+
+
+def _turn(a):
+    return a.swapaxes(-1, -2)
+
+
+def _times(a, b):
+    """Matrix product over the last two axes; by hand for short inner sides, where a call each costs more."""
+    inner = a.shape[-1]
+    if inner > 3:
+        return a @ b
+    result = a[..., :, :1] * b[..., :1, :]
+    for i in range(1, inner):
+        result = result + a[..., :, i : i + 1] * b[..., i : i + 1, :]
+    return result
+
+
+def _times_turned(a, b):
+    """Product a b' over the last two axes."""
+    if a.shape[-2] * b.shape[-2] > 9:
+        return a @ _turn(b)
+    return np.einsum("...ik,...jk->...ij", a, b)
+
+
+def _flat_times(a, b):
+    """(batch, units, m, k) times (batch, k, n) as one product each batch."""
+    batch, units, m, k = a.shape
+    if batch == 1:
+        return (a.reshape(units * m, k) @ b).reshape(len(b), units, m, -1)
+    return (a.reshape(batch, units * m, k) @ b).reshape(batch, units, m, -1)
+
+
+def _sum_into(a, b, starts):
+    """Product a' b of each unit, summed over the units that lie in one wider unit."""
+    units, m = a.shape[1:3]
+    if len(starts) == 1:
+        a, b = a.reshape(len(a), units * m, -1), b.reshape(len(b), units * m, -1)
+        return (_turn(a) @ b)[:, None]
+    product = _turn(a) @ b if m > 3 else _turned_times(a, b)
+    return product if len(starts) == units else np.add.reduceat(product, starts, axis=1)
+
+
+def _turned_times(a, b):
+    result = a[..., 0, :, None] * b[..., 0, None, :]
+    for i in range(1, a.shape[-2]):
+        result = result + a[..., i, :, None] * b[..., i, None, :]
+    return result

@@ -1,0 +1,423 @@
+"""The criterion of a mixed model from its moments, its exact gradient, and the search for its minimum."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from coachlab.errors import FitError
+from coachlab.mixed.design import cells
+from coachlab.mixed.layers import Layers, Term
+from coachlab.mixed.moments import Moments
+
+ALIASED = 1e-10  # squared share of a column that the columns before it leave unexplained
+SINGULAR = 1e-4  # relative SD below which a direction counts as empty; lme4's limit
+STEP = 1e-5  # of the finite differences of the exact gradient; parameters are scaled to be near 1
+DONE = 1e-10  # expected fall of the criterion at which the search ends
+MOST_STEPS = 60
+BATCH_NUMBERS = 4_000_000  # numbers held at once by a batch of evaluations
+
+
+@dataclass(frozen=True)
+class Record:
+    """How the search for the optimum went.
+
+    start, end    covariance parameters (relative Cholesky factors, as lme4's theta)
+    evaluations   evaluations of the criterion with its gradient
+    gradient      largest absolute derivative at the end
+    singular      whether some direction of a random term has no variance
+    converged     whether the end is a minimum
+    why           the same in words
+    """
+
+    start: tuple[float, ...]
+    end: tuple[float, ...]
+    evaluations: int
+    gradient: float
+    singular: bool
+    converged: bool
+    why: str
+
+
+@dataclass(eq=False)
+class Point:
+    """Criterion at a batch of parameter vectors, with what falls out of the elimination."""
+
+    value: np.ndarray
+    gradient: np.ndarray
+    rss: np.ndarray  # penalised residual sum of squares
+    sigma: np.ndarray
+    beta: np.ndarray  # of the centred columns
+    unscaled: np.ndarray  # covariance of beta over sigma^2
+
+
+@dataclass(eq=False)
+class Problem:
+    """Mixed model ready to be evaluated.
+
+    Parameters are the lower triangles of the relative Cholesky factors, of columns scaled to a root mean square of 1;
+    then the logarithms of the residual SD ratios of the strata after the first; then, if a term's SD is held fixed in
+    the outcome's unit, the logarithm of sigma, which cannot be profiled out then.
+    """
+
+    moments: Moments
+    reml: bool
+    fixed: Mapping
+    terms: list[Term] = field(init=False)
+
+    def __post_init__(self):
+        m = self.moments
+        self.asked = f"fitting {m.formula}"
+        self.strata = len(m.strata[1])
+        total = m.top.sum(axis=0)
+        self.kept = _estimable(total[:-1, :-1], m.centre[:-1], m.rows)
+        self.p = len(self.kept)
+        self.nu = m.rows - self.p * self.reml
+        columns = [*self.kept, len(total) - 1]
+        k = m.cross.shape[1]
+        mean_square = np.einsum("cjj->j", m.cross[:, :, :k]) / max(m.rows, 1)
+        if (mean_square == 0).any():
+            name = m.coding.z_names[int(np.flatnonzero(mean_square == 0)[0])]
+            raise FitError(self.asked, f"{name!r} is 0 in every row", "Leave it out of the random terms.")
+        self.scale = 1.0 / np.sqrt(mean_square)
+        self._read_terms()
+        self.check_counts()
+        cross = m.cross[:, :, [*range(k), *(k + np.array(columns))]] * self.scale[:, None]
+        cross[:, :, :k] *= self.scale
+        top = m.top[:, columns][:, :, columns]
+        self.layers = Layers(cross, top, self.codes, self.terms, m.stratum)
+        self._read_fixed()
+
+    def _read_terms(self):
+        m = self.moments
+        names = list(dict.fromkeys(bar.name for bar in m.coding.formula.bars))
+        self.factors, self.codes, self.labels = names, [], []
+        for name in names:
+            parts = name.split(":")
+            if len(parts) == 1:
+                self.codes.append(m.codes[name])
+                self.labels.append([str(label) for label in m.levels[name].tolist()])
+                continue
+            code, first = cells([(m.codes[part], m.levels[part]) for part in parts])
+            order = np.lexsort([m.codes[part][first] for part in reversed(parts)])
+            rank = np.empty_like(order)
+            rank[order] = np.arange(len(order))
+            self.codes.append(rank[code])
+            at = first[order]
+            columns = [[str(label) for label in m.levels[p][m.codes[p][at]].tolist()] for p in parts]
+            self.labels.append([":".join(row) for row in zip(*columns, strict=True)])
+        self.terms = [
+            Term(bar.name, own, columns, names.index(bar.name))
+            for bar, (columns, own) in zip(m.coding.formula.bars, m.coding.bars, strict=True)
+        ]
+
+    def check_counts(self):
+        """Refuse what the data cannot tell apart."""
+        rows = self.moments.rows
+        if rows <= self.p + 1:
+            raise FitError(
+                self.asked, f"{rows} rows for {self.p} fixed coefficients", "Give more rows or a smaller model."
+            )
+        for term in self.terms:
+            n = len(self.labels[term.factor])
+            if term.group in self.fixed:
+                continue
+            if n < 2:
+                raise FitError(
+                    self.asked,
+                    f"{term.group!r} has a single level, {self.labels[term.factor][0]!r}",
+                    f"A spread between levels needs several; leave out ({' + '.join(term.names)} | {term.group}).",
+                )
+            if n * term.size >= rows:
+                raise FitError(
+                    self.asked,
+                    f"({' + '.join(term.names)} | {term.group}) has {n * term.size} effects for {rows} rows, so that "
+                    "its spread cannot be told from the residual",
+                    "Leave the term out, or use a grouping factor whose levels have several rows each.",
+                )
+
+    def _read_fixed(self):
+        """Which parameters are free, and the SDs that are held."""
+        n = self.layers.parameters
+        self.held = np.zeros(n)
+        free = np.ones(n, bool)
+        self.sigma_held = None
+        known = {term.group for term in self.terms} | {"residual"}
+        for group, sd in self.fixed.items():
+            if group not in known:
+                raise FitError(
+                    self.asked,
+                    f"fixed= names {group!r}, which is no group of the model",
+                    f"Groups: {', '.join(sorted(known))}.",
+                )
+            if not np.isscalar(sd) or not np.isfinite(sd) or sd < 0 or (group == "residual" and sd == 0):
+                raise FitError(self.asked, f"fixed[{group!r}] is {sd!r}", "Give one SD, in the outcome's unit.")
+            if group == "residual":
+                self.sigma_held = float(sd)
+                continue
+            for t, term in enumerate(self.terms):
+                if term.group != group:
+                    continue
+                if term.size > 1:
+                    raise FitError(
+                        self.asked,
+                        f"fixed[{group!r}] is one SD, the term has {term.size} effects: {', '.join(term.names)}",
+                        f"Write the effects as terms of their own: ({' + '.join(term.names)} || {group}).",
+                    )
+                at = self.layers.first_parameter[t]
+                free[at] = False
+                self.held[at] = sd / self.scale[term.columns[0]]
+        self.free = np.flatnonzero(free)
+        self.profiled = not self.held.any() and self.sigma_held is None
+        self.sized = self.sigma_held is None and not self.profiled
+
+    @property
+    def size(self) -> int:
+        """Number of parameters."""
+        return len(self.free) + self.strata - 1 + self.sized
+
+    def start(self) -> np.ndarray:
+        """Parameters to start from: every SD like the residual's, no correlation, equal strata."""
+        x = np.zeros(self.layers.parameters)
+        for t, term in enumerate(self.terms):
+            x[self.layers.first_parameter[t] + _diagonal(term.size)] = 0.5
+        parts = [x[self.free], np.zeros(self.strata - 1)]
+        if self.sized:
+            top = self.layers.top.sum(axis=0)
+            parts.append([0.5 * np.log(max(top[-1, -1], 1e-300) / self.moments.rows)])
+        return np.concatenate(parts)
+
+    def unpack(self, x):
+        """Relative factors (batch, parameters), weights of the strata or None, and sigma or None."""
+        n = len(self.free)
+        sigma = None
+        if self.sized:
+            sigma = np.exp(x[:, -1])
+        elif self.sigma_held is not None:
+            sigma = np.full(len(x), self.sigma_held)
+        theta = np.zeros((len(x), self.layers.parameters))
+        theta[:, self.free] = x[:, :n]
+        if self.held.any():
+            theta += self.held / sigma[:, None]
+        weights = None
+        if self.strata > 1:
+            weights = np.exp(-2.0 * np.concatenate([np.zeros((len(x), 1)), x[:, n : n + self.strata - 1]], axis=1))
+        return theta, weights, sigma
+
+    def evaluate(self, x: np.ndarray) -> Point:
+        """Criterion and its gradient at a batch of parameters, shape (batch, n)."""
+        held = max(layer.rows[0].size for layer in self.layers.layers) * 3
+        at_once = max(1, int(BATCH_NUMBERS // held))
+        if len(x) <= at_once:
+            return self._evaluate(x)
+        parts = [self._evaluate(x[i : i + at_once]) for i in range(0, len(x), at_once)]
+        return Point(*(np.concatenate([getattr(p, name) for p in parts]) for name in Point.__dataclass_fields__))
+
+    def _evaluate(self, x):
+        theta, weights, sigma = self.unpack(x)
+        factors = self.layers.factors_of(theta)
+        state, top, logdet = self.layers.eliminate(factors, weights)
+        p, nu = self.p, self.nu
+        C = np.linalg.cholesky(top)
+        diagonal = C[:, range(p), range(p)]
+        inverse = np.linalg.inv(C[:, :p, :p])
+        beta = (inverse.swapaxes(1, 2) @ C[:, p, :p, None])[..., 0]
+        unscaled = inverse.swapaxes(1, 2) @ inverse
+        rss = C[:, p, p] ** 2
+        value = logdet - self.moments.log_weight
+        if self.reml:
+            value = value + 2.0 * np.log(diagonal).sum(axis=1)
+        if self.profiled:
+            sigma = np.sqrt(rss / nu)
+        value = value + nu * np.log(2.0 * np.pi * sigma**2) + rss / sigma**2
+        ahead = np.concatenate([-beta, np.ones((len(x), 1))], axis=1) / sigma[:, None]
+        seed = ahead[:, :, None] * ahead[:, None, :]
+        if self.reml:
+            seed[:, :p, :p] += unscaled
+        slope, _, by_weight = self.layers.trace_back(state, factors, seed, strata=self.strata > 1)
+        gradient = slope[:, self.free]
+        if self.strata > 1:
+            count = self.moments.count[1:]
+            value = value - np.log(weights[:, 1:]) @ count
+            gradient = np.concatenate([gradient, 2.0 * count - 2.0 * by_weight[:, 1:] * weights[:, 1:]], axis=1)
+        if self.sized:
+            by_sigma = 2.0 * nu - 2.0 * rss / sigma**2 - (slope * self.held).sum(axis=1) / sigma
+            gradient = np.concatenate([gradient, by_sigma[:, None]], axis=1)
+        return Point(value, gradient, rss, sigma, beta, unscaled)
+
+    def theta(self, x: np.ndarray) -> np.ndarray:
+        """Relative Cholesky factors of the columns as given, one after the other as lme4 does."""
+        theta, _, _ = self.unpack(x[None])
+        theta = theta[0]
+        for t, term in enumerate(self.terms):
+            at = self.layers.first_parameter[t]
+            for j in range(term.size):
+                for i in range(j, term.size):
+                    theta[at] *= self.scale[term.columns[i]]
+                    at += 1
+        return theta
+
+
+@dataclass(eq=False)
+class Optimum:
+    """End of the search: parameters, the criterion there, its curvature, and how it was reached."""
+
+    x: np.ndarray
+    point: Point  # at x and one step along each parameter
+    hessian: np.ndarray
+    record: Record
+
+
+def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
+    """Minimum of the criterion by Newton steps within a trust radius.
+
+    The curvature is the difference of exact gradients. It knows a saddle, which a gradient alone does not: the
+    derivative vanishes wherever a variance is 0, so a search along the gradient can stop there above the optimum.
+    """
+    x = problem.start() if start is None else start.copy()
+    first, evaluations, radius = x.copy(), 0, 1.0
+
+    n = problem.size
+    here = _around(problem, x)
+    evaluations += n + 1
+    converged, why = n == 0, "no parameter to search"
+    for _ in range(MOST_STEPS if n else 0):
+        hessian = _hessian(here)
+        step, fall = _newton(here.gradient[0], hessian, radius)
+        if fall < DONE:
+            leave = _off_the_boundary(problem, x, here)
+            if leave is None:
+                converged, why = True, "the criterion cannot fall further"
+                break
+            step = leave - x
+        ahead = _upright(problem, x + step)
+        there = _around(problem, ahead)
+        evaluations += n + 1
+        gain = here.value[0] - there.value[0]
+        if gain >= -1e-9 * max(1.0, abs(here.value[0])) * (fall < 1e-6) and np.isfinite(gain):
+            if fall < 1e-6 and gain <= 0 and np.abs(there.gradient[0]).max() >= np.abs(here.gradient[0]).max():
+                converged, why = True, "rounding hides any further fall"
+                break
+            length = float(np.linalg.norm(step))
+            if gain > 0.75 * fall and length > 0.9 * radius:
+                radius *= 3.0
+            elif gain < 0.25 * fall and fall > 1e-6:
+                radius = 0.5 * length
+            x, here = ahead, there
+        else:
+            radius = 0.25 * min(radius, float(np.linalg.norm(step)))
+            if radius < 1e-9:
+                why = "no step makes the criterion fall"
+                break
+    else:
+        if n:
+            why = f"no end after {MOST_STEPS} steps"
+    hessian = _hessian(here)
+    lowest = _lowest(problem, x)
+    singular = bool(lowest < SINGULAR)
+    slope = float(np.abs(here.gradient[0]).max()) if n else 0.0
+    record = Record(
+        tuple(problem.theta(first).tolist()),
+        tuple(problem.theta(x).tolist()),
+        evaluations,
+        slope,
+        singular,
+        converged,
+        why,
+    )
+    return Optimum(x, here, hessian, record)
+
+
+def _upright(problem, x):
+    """Parameters turned so that the diagonals of all Cholesky factors are positive; the criterion is the same."""
+    theta = np.zeros(problem.layers.parameters)
+    theta[problem.free] = x[: len(problem.free)]
+    for t, term in enumerate(problem.terms):
+        at = problem.layers.first_parameter[t]
+        for length in range(term.size, 0, -1):
+            if theta[at] < 0:
+                theta[at : at + length] *= -1.0
+            at += length
+    return np.concatenate([theta[problem.free], x[len(problem.free) :]])
+
+
+def _around(problem, x):
+    """Criterion at x and one small step along each parameter."""
+    points = np.vstack([x, x + STEP * np.eye(len(x))])
+    try:
+        return problem.evaluate(points)
+    except np.linalg.LinAlgError:
+        bad = np.full((len(points), problem.size), np.nan)
+        nan = np.full(len(points), np.inf)
+        return Point(nan, bad, nan, nan, bad, bad)
+
+
+def _hessian(point):
+    change = (point.gradient[1:] - point.gradient[0]) / STEP
+    return 0.5 * (change + change.T)
+
+
+def _newton(gradient, hessian, radius):
+    """Step downhill no longer than the radius, and the fall it promises.
+
+    Along directions that curve downwards the step follows the gradient away from the saddle.
+    """
+    curve, axes = np.linalg.eigh(hessian)
+    along = axes.T @ gradient
+    floor = 1e-8 * max(1.0, np.abs(curve).max())
+    size = np.maximum(np.abs(curve), floor)
+    step = -along / size
+    if np.linalg.norm(step) > radius:
+        shift = 0.0
+        low, high = 0.0, np.linalg.norm(along) / radius + size.max()
+        for _ in range(60):
+            shift = 0.5 * (low + high)
+            if np.linalg.norm(along / (size + shift)) > radius:
+                low = shift
+            else:
+                high = shift
+        step = -along / (size + high)
+    fall = -(along @ step + 0.5 * (curve * step) @ step)
+    return axes @ step, float(fall)
+
+
+def _off_the_boundary(problem, x, here):
+    """Parameters moved off a zero variance where the criterion falls that way, or None."""
+    hessian = _hessian(here)
+    curve, axes = np.linalg.eigh(hessian)
+    if curve[0] > -1e-4 * max(1.0, np.abs(curve).max()):
+        return None
+    return x + 0.1 * axes[:, 0]
+
+
+def _lowest(problem, x):
+    """Smallest relative SD, given those before it, of any free random term."""
+    theta = problem.theta(x)
+    lowest = np.inf
+    for t, term in enumerate(problem.terms):
+        if term.group not in problem.fixed:
+            lowest = min(lowest, np.abs(theta[problem.layers.first_parameter[t] + _diagonal(term.size)]).min())
+    return lowest
+
+
+def _diagonal(size):
+    """Where the diagonal stands in a lower triangle stored column by column."""
+    return np.cumsum([0, *range(size, 1, -1)])
+
+
+def _estimable(cross, centre, rows):
+    """Columns that are not sums of those before them, as lme4 keeps them."""
+    diagonal = np.diag(cross)
+    alive = diagonal > 1e-13 * (diagonal + rows * centre**2)
+    size = np.sqrt(np.where(alive, diagonal, 1.0))
+    alike = cross / np.outer(size, size)
+    if alive.all() and np.linalg.eigvalsh(alike)[:1].sum() > 1e-6 * len(cross):
+        return list(range(len(cross)))
+    kept: list[int] = []
+    for j in np.flatnonzero(alive):
+        left = 1.0
+        if kept:
+            left -= alike[j, kept] @ np.linalg.solve(alike[np.ix_(kept, kept)], alike[kept, j])
+        if left > ALIASED:
+            kept.append(int(j))
+    return kept
