@@ -26,25 +26,37 @@ def block_table(table: pd.DataFrame) -> pd.DataFrame:
     mean = np.bincount(codes, values) / count
     scatter = np.bincount(codes, (values - mean[codes]) ** 2)
     first = np.unique(codes, return_index=True)[1]
-    blocks = table[[name for name in _KEPT if name in table.columns]].iloc[first].reset_index(drop=True)
-    blocks["shots"], blocks["mean"] = count, mean
-    blocks["sd"] = np.sqrt(scatter / np.maximum(count - 1, 1))
-    if "period" not in blocks:
-        blocks["period"] = blocks.groupby("session", observed=True).cumcount() + 1.0
+    kept = table[[name for name in _KEPT if name in table.columns]].iloc[first]
+    # text as plain Python objects: with some hundred rows a look at an Arrow column costs more than what is asked of it
+    columns = {name: _plain(values) for name, values in kept.items()}
     for name in ("order_plan", "order_seed"):
-        blocks[name] = blocks[name].fillna("").astype("str") if name in blocks else ""
-    if "cue" not in blocks:
-        blocks["cue"] = np.where(blocks["on"] > 0, "cue", "plain")
-    for name in ("student", "session", "block", "cue"):
-        blocks[name] = blocks[name].astype("str")
+        seen = columns.get(name, np.full(len(first), "", object))
+        columns[name] = np.where(pd.isna(seen), "", seen)
+    columns.setdefault("cue", np.where(kept["on"] > 0, "cue", "plain").astype(object))
+    blocks = _frame(columns | {"shots": count, "mean": mean, "sd": np.sqrt(scatter / np.maximum(count - 1, 1))})
+    if "period" not in blocks:
+        blocks["period"] = blocks.groupby("session").cumcount() + 1.0
     return blocks.sort_values(["student", "session", "period"], kind="stable").reset_index(drop=True)
+
+
+def _frame(columns: dict[str, np.ndarray]) -> pd.DataFrame:
+    # a Series of its own for each column, since a frame made from arrays of text turns them into Arrow columns
+    return pd.DataFrame({name: pd.Series(values, dtype=values.dtype, copy=False) for name, values in columns.items()})
+
+
+def _plain(values: pd.Series) -> np.ndarray:
+    if values.dtype.kind in "fiub":
+        return values.to_numpy()
+    seen = values.to_numpy(object)
+    return np.where(pd.isna(seen), None, seen)
 
 
 def cue_blocks(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
     """Return the blocks of one cue and the plain blocks of the same lessons."""
-    mine = (blocks["cue"] == cue) & (blocks["on"] > 0)
-    lessons = set(blocks.loc[mine, "session"])
-    return blocks[mine | ((blocks["on"] == 0) & blocks["session"].isin(lessons))]
+    on, session = blocks["on"].to_numpy() > 0, blocks["session"].to_numpy()
+    mine = on & (blocks["cue"].to_numpy() == cue)
+    lessons = set(session[mine])
+    return blocks[mine | (~on & np.fromiter((name in lessons for name in session), bool, len(session)))]
 
 
 def lesson_table(blocks: pd.DataFrame) -> pd.DataFrame:

@@ -11,7 +11,7 @@ from coachlab import claims
 from coachlab.cues.blocks import block_table, cue_blocks
 from coachlab.cues.grade import grade_blocks
 from coachlab.cues.pattern import named_patterns
-from coachlab.cues.shift import base_formula, full_blocks, show_cue
+from coachlab.cues.shift import MODELLED, base_formula, full_blocks, rows_of, show_cue
 from coachlab.cues.table import outcome_of
 from coachlab.errors import FitError
 from coachlab.mixed.estimates import contrasts
@@ -134,7 +134,8 @@ def pattern_shifts(
     measure = str(table["pattern_of"].iloc[0])
     club = str(table["club"].iloc[0])
     blocks = block_table(table)
-    block_codes, block_names = pd.factorize(table["block"])
+    codes, block_names = pd.factorize(table["block"])
+    modelled = table[[name for name in table.columns if name in MODELLED or name == outcome]]
     asked = list(cues) if cues is not None else sorted(blocks.loc[blocks["on"] > 0, "cue"].unique())
     places = named_patterns(table, measure)
     rows: list[tuple] = []
@@ -156,7 +157,7 @@ def pattern_shifts(
             said = {"cue": names[cue], "students": students, "needed": settings.pattern_students}
             notes[cue] = (*remarks, claims.say("all", "no pattern", said))
             continue
-        part = table[np.isin(block_names.astype("str"), mine["block"])[block_codes]]
+        part = rows_of(modelled, codes, block_names, mine)
         formula = base_formula(mine, outcome, remarks).replace("~ on", "~ on + pat_c + on:pat_c")
         fit = fit_mixed(formula, part)
         slope = np.array([[name == "on:pat_c" for name in fit.terms]], float)

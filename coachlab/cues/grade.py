@@ -87,23 +87,26 @@ def _facts(blocks: pd.DataFrame, least_shots: int) -> dict:
     lessons = lesson_table(blocks[blocks["shots"] >= least_shots])
     both = (lessons["cued"] > 0) & (lessons["cued"] < lessons["blocks"])
     complete, cued = lessons[both], lessons[lessons["cued"] > 0]
-    cues = set(blocks.loc[blocks["on"] > 0, "cue"])
+    on = blocks["on"].to_numpy() > 0
+    cues = set(blocks["cue"].to_numpy()[on])
     planned = [
         sum(part in cues or part in ("plain", "sham") for part in plan.split()) or present
         for plan, present in zip(lessons["plan"], lessons["blocks"], strict=True)
     ]
-    offered = blocks.loc[blocks["on"] > 0, "offered"].dropna() if "offered" in blocks else ()
+    offered = [how for how in blocks["offered"].to_numpy()[on] if how is not None] if "offered" in blocks else []
     drawn = (lessons["plan"] != "") & (lessons["seed"] != "")
     return {
         "students": blocks["student"].nunique(),
         "students with plain and cue in one lesson": complete["student"].nunique(),
         "lessons": len(lessons),
-        "orders": complete["states"].nunique(),
+        "orders": complete["plan" if drawn.all() else "states"].nunique(),
         "orders drawn (share of lessons)": _share(drawn),
         "changes of phase (median)": float(np.median(complete["changes"])) if len(complete) else 0.0,
         "planned blocks present (share)": float(lessons["blocks"].sum() / max(sum(planned), 1)),
         "cue lessons with an own baseline (share)": _share(both[cued.index]),
-        "cues drawn (share of what was logged)": _share(offered == "drawn") if len(offered) else float("nan"),
+        "cues drawn (share of what was logged)": float(np.mean([how == "drawn" for how in offered]))
+        if offered
+        else float("nan"),
     }
 
 
@@ -156,8 +159,9 @@ def _lowering(blocks: pd.DataFrame, facts: dict) -> list[str]:
     if "feedback_shown" in blocks and _share(blocks["feedback_shown"].eq(True)) > 0.1:
         reasons.append("Lowered: students saw their numbers during test blocks.")
     if "cue_version" in blocks:
-        cued = blocks[blocks["on"] > 0]
-        if len(cued[["cue", "cue_version"]].dropna().drop_duplicates()) > cued["cue"].nunique():
+        cued = blocks["on"].to_numpy() > 0
+        pairs = set(zip(blocks["cue"].to_numpy()[cued], blocks["cue_version"].to_numpy()[cued], strict=True))
+        if len({pair for pair in pairs if pair[1] is not None}) > len({cue for cue, _ in pairs}):
             reasons.append("Lowered: the wording of the cue changed midway.")
     if "comparator" in blocks and _share(blocks.loc[blocks["on"] == 0, "comparator"].eq("silence")) > 0.1:
         reasons.append("Lowered: the cue was compared with saying nothing.")

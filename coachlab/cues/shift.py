@@ -22,6 +22,7 @@ from coachlab.settings import Settings
 from coachlab.units import shown
 
 COLUMNS = ("cue", "estimate", "se", "df", "low", "high", "students", "verdict", "grade")
+MODELLED = ("student", "session", "block", "cue", "on", "on_setup", "on_intent", "per_c", "lshot_c", "pat_c")
 LEAST_STUDENTS = 6
 """Students with both conditions below which no mean shift is printed (methods: minimum data)."""
 
@@ -172,7 +173,8 @@ def cue_shifts(
     _refuse(table, outcome, direction, level)
     blocks = block_table(table)
     cues = sorted(blocks.loc[blocks["on"] > 0, "cue"].unique())
-    block_codes, block_names = pd.factorize(table["block"])
+    codes, names = pd.factorize(table["block"])
+    modelled = table[[name for name in table.columns if name in MODELLED or name == outcome]]
     rows, spreads, students = [], [], []
     fits: dict[str, Fit | None] = {}
     grades: dict[str, Grade] = {}
@@ -182,7 +184,7 @@ def cue_shifts(
         mine = cue_blocks(blocks, cue)
         grade = grade_blocks(mine, settings)
         mine, remarks = full_blocks(mine, settings)
-        part = table[np.isin(block_names.astype("str"), mine["block"])[block_codes]].copy()
+        part = rows_of(modelled, codes, names, mine)
         paired = paired_means(mine, cue)
         answer = _model(part, mine, outcome, grade, len(paired), remarks)
         way = direction or _aim(mine)
@@ -218,6 +220,12 @@ def show_cue(table: pd.DataFrame, cue: str) -> str:
     return cue if pd.isna(name) or name == cue else f"{cue} {name}"
 
 
+def rows_of(table: pd.DataFrame, codes: np.ndarray, names: pd.Index, blocks: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of a table that belong to some blocks; ``codes, names = pd.factorize(table["block"])``."""
+    wanted = set(blocks["block"])
+    return table[np.fromiter((name in wanted for name in names), bool, len(names))[codes]]
+
+
 def paired_means(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
     """Return each student's plain and cue mean (mean of block means) and shift, students with both only.
 
@@ -251,10 +259,11 @@ def full_blocks(blocks: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame,
     if short.any():
         remarks.append(f"{short.sum()} blocks with fewer than {settings.block_shots} shots are left out.")
     blocks = blocks[~short]
-    sides = {state: set(blocks.loc[blocks["on"] == state, "session"]) for state in (0.0, 1.0)}
-    both = blocks["session"].isin(sides[0.0] & sides[1.0])
+    on, session = blocks["on"].to_numpy() > 0, blocks["session"].to_numpy()
+    full = set(session[on]) & set(session[~on])
+    both = np.fromiter((name in full for name in session), bool, len(session))
     if not both.all():
-        lone = blocks.loc[~both, "session"].nunique()
+        lone = len(set(session[~both]))
         remarks.append(f"{lone} lessons lack either plain or cue shots and are left out.")
     return blocks[both], remarks
 
@@ -292,7 +301,7 @@ def _model(
     slope_sd = _slope_sd(fit)
     if fit.singular and (slope_sd == 0 or _perfect_correlation(fit)):
         remarks.append("The correlation of start and shift could not be told from +-1 or 0 and was left out.")
-        part["on_h"] = part["on"] - 0.5
+        part = part.assign(on_h=part["on"] - 0.5)
         formula = formula.replace("(1 + on | student)", "(1 | student) + (0 + on_h | student)")
         fit = fit_mixed(formula, part)
         slope_sd = _slope_sd(fit)
@@ -321,7 +330,8 @@ def base_formula(blocks: pd.DataFrame, outcome: str, remarks: list[str]) -> str:
     terms.append("+ (1 + on | student)")
     if lessons["student"].duplicated().any():
         terms.append("+ (1 | session)")
-    if blocks.groupby(["student", "on"]).size().median() > 1:
+    sides = pd.factorize(blocks["student"])[0] * 2 + (blocks["on"].to_numpy() > 0)
+    if np.median(np.unique(sides, return_counts=True)[1]) > 1:
         terms.append("+ (1 | block)")
     else:
         remarks.append("One block per condition: the spread between students includes block-to-block noise.")
