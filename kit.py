@@ -150,12 +150,13 @@ def prepare(*extras):
         stamp = read_stamp(home)
         wanted = fingerprint()
         works = python_works(home)
-        if works and stamp.get("files") == wanted and set(extras) <= set(stamp.get("extras", [])):
+        moved = stamp.get("root", str(ROOT)) != str(ROOT)
+        has_all = stamp.get("files") == wanted and set(extras) <= set(stamp.get("extras", []))
+        if works and has_all and not moved:
             return home
         uv = find_uv()
         # An environment without a stamp was made by hand: it is kept. One that was begun and not finished, that was
         # moved, or whose Python has gone cannot be mended by installing over it.
-        moved = stamp.get("root", str(ROOT)) != str(ROOT)
         if not works or moved or "begun" in stamp or not (uv or has_pip(home)):
             remove(home, stamp)
             make(home, uv)
