@@ -43,6 +43,8 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "seen": _SEEN,
         "pattern": "With {cue}, the change of {club} {outcome} is {estimate} for each degree that a student's own "
         "{pattern} is {side} ({level} interval {low} to {high}; {students} students).",
+        "pattern open": "With {cue}, the change of {club} {outcome} for each degree that a student's own {pattern} is "
+        "{side} could be anywhere from {low} to {high} ({level} interval; {students} students): not yet clear.",
         "between": "{cue} and {other} differ in {club} {outcome} by {estimate} "
         "({level} interval {low} to {high}; {students} students).",
     },
@@ -68,6 +70,8 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "at least {needed} are needed before a mean change is printed.",
         "population": "This speaks of the students of {academy}, in these lessons and on this surface, while the cue "
         "was in place; it says nothing about other players, about learning or about scores.",
+        "many": "{tests} intervals are shown here; with no true difference anywhere, about {chance} of them "
+        "would still leave out zero.",
         "coaches": "With {coaches} coaches the spread between coaches is not in the interval.",
         "no pattern at grade": "Whether {cue} suits one pattern more than another "
         "is not said at evidence grade {grade}.",

@@ -23,6 +23,8 @@ VALUES = {
     "needed": 6,
     "coaches": 4,
     "grade": "B",
+    "tests": 7,
+    "chance": "0.3",
 }
 ALL = [(grade, kind) for grade, kinds in claims.TEMPLATES.items() for kind in kinds]
 

@@ -1,7 +1,7 @@
 """For whom, and against which other cue: the shift by swing pattern (M3) and between cues (M2)."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -11,7 +11,7 @@ from coachlab import claims
 from coachlab.cues.blocks import block_table, cue_blocks
 from coachlab.cues.grade import grade_blocks
 from coachlab.cues.pattern import named_patterns
-from coachlab.cues.shift import MODELLED, base_formula, full_blocks, rows_of, show_cue
+from coachlab.cues.shift import MODELLED, base_formula, full_blocks, many, rows_of, show_cues
 from coachlab.cues.table import outcome_of
 from coachlab.errors import FitError
 from coachlab.mixed.estimates import contrasts
@@ -61,7 +61,7 @@ class PatternShifts:
         if self.grades[cue] != "A":
             return [claims.say("all", "no pattern at grade", {"cue": self.names[cue], "grade": self.grades[cue]})]
         row = self.slopes.set_index("cue").loc[cue]
-        unit = shown(self.outcome, self.settings.units)
+        unit = replace(shown(self.outcome, self.settings.units), digits=2)
         values = {
             "cue": self.names[cue],
             "club": show_club(self.club),
@@ -72,13 +72,14 @@ class PatternShifts:
             "level": f"{self.level:.0%}".replace("%", " %"),
             "low": unit.number(-row["high"], sign=True),
             "high": unit.text(-row["low"], sign=True),
-            "students": row["students"],
+            "students": int(row["students"]),
         }
-        return [claims.say("A", "pattern", values)]
+        clear = row["low"] > 0 or row["high"] < 0
+        return [claims.say("A", "pattern" if clear else "pattern open", values)]
 
     def sentences(self) -> list[str]:
         """Return what may be said, cue by cue."""
-        return [sentence for cue in self.names for sentence in self.claim(cue)]
+        return [*(said for cue in self.names for said in self.claim(cue)), *many(len(self.slopes), self.level)]
 
     def text(self) -> str:
         """Return all sentences as one text."""
@@ -143,7 +144,7 @@ def pattern_shifts(
     fits: dict[str, Fit] = {}
     grades: dict[str, str] = {}
     notes: dict[str, tuple[str, ...]] = {}
-    names = {cue: show_cue(table, cue) for cue in asked}
+    names = show_cues(table, asked)
     for cue in asked:
         mine = cue_blocks(blocks, cue)
         grades[cue] = grade_blocks(mine, settings).grade

@@ -4,6 +4,7 @@ The shift is the student's cue mean minus the same student's plain mean, same le
 unit of evidence: every model here has a cue slope for each student, and every N that is shown counts students.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,6 +68,11 @@ class CueShifts:
     def sentences(self) -> list[str]:
         """Return what may be said: one sentence a cue from the closed list, then the population."""
         said = [sentence for cue in self.table["cue"] for sentence in self.claim(cue)]
+        shown_intervals = int(np.isfinite(self.table["estimate"]).sum())
+        coaches = self.students["coach"].nunique()
+        if 1 < coaches < 5 and shown_intervals:
+            said.append(claims.say("all", "coaches", {"coaches": coaches}))
+        said += many(shown_intervals, self.level)
         return [*said, claims.say("all", "population", {"academy": self.settings.name})]
 
     def claim(self, cue: str) -> list[str]:
@@ -175,7 +181,7 @@ def cue_shifts(
     cues = sorted(blocks.loc[blocks["on"] > 0, "cue"].unique())
     codes, names = pd.factorize(table["block"])
     modelled = table[[name for name in table.columns if name in MODELLED or name == outcome]]
-    rows, spreads, students = [], [], []
+    rows, spreads, pairs = [], [], []
     fits: dict[str, Fit | None] = {}
     grades: dict[str, Grade] = {}
     notes: dict[str, tuple[str, ...]] = {}
@@ -183,7 +189,7 @@ def cue_shifts(
     for cue in cues:
         mine = cue_blocks(blocks, cue)
         grade = grade_blocks(mine, settings)
-        mine, remarks = full_blocks(mine, settings)
+        mine, remarks = full_blocks(mine, settings) if grade.grade != "D" else (mine, [])
         part = rows_of(modelled, codes, names, mine)
         paired = paired_means(mine, cue)
         answer = _model(part, mine, outcome, grade, len(paired), remarks)
@@ -193,18 +199,19 @@ def cue_shifts(
             way * answer.estimate, answer.se, answer.df, useful, len(paired), grade.grade, settings.verdict_students
         )
         seen = _seen_range(paired["shift"].to_numpy(), settings.spread_students)
-        rows.append((cue, answer.estimate, answer.se, answer.df, low, high, len(paired), verdict, grade.grade))
+        students = len(paired) if grade.grade != "D" else mine["student"].nunique()
+        rows.append((cue, answer.estimate, answer.se, answer.df, low, high, students, verdict, grade.grade))
         spreads.append((cue, answer.slope_sd, *seen, len(part), answer.df_model, answer.model))
-        students.append(paired)
+        pairs.append(paired)
         fits[cue], grades[cue], notes[cue] = answer.fit, grade, tuple(remarks)
     return CueShifts(
         pd.DataFrame(rows, columns=list(COLUMNS)),
         pd.DataFrame(spreads, columns=["cue", "slope_sd", "see_low", "see_high", "shots", "df_model", "model"]),
-        pd.concat(students, ignore_index=True),
+        pd.concat(pairs, ignore_index=True),
         fits,
         grades,
         notes,
-        {cue: show_cue(table, cue) for cue in cues},
+        show_cues(table, cues),
         outcome,
         club,
         level,
@@ -212,12 +219,20 @@ def cue_shifts(
     )
 
 
-def show_cue(table: pd.DataFrame, cue: str) -> str:
-    """Return what a cue is called on a page: its id, with the name on its card where the table knows it."""
+def many(tests: int, level: float) -> list[str]:
+    """Return the sentence on how many intervals would leave out zero by chance; none for a single one."""
+    if tests < 2:
+        return []
+    return [claims.say("all", "many", {"tests": tests, "chance": f"{tests * (1 - level):.1f}"})]
+
+
+def show_cues(table: pd.DataFrame, cues: Sequence[str]) -> dict[str, str]:
+    """Return what each cue is called on a page: its id, with the name on its card where the table knows it."""
     if "cue_name" not in table.columns:
-        return cue
-    name = table.loc[table["cue"].astype("str") == cue, "cue_name"].iloc[0]
-    return cue if pd.isna(name) or name == cue else f"{cue} {name}"
+        return {cue: cue for cue in cues}
+    first = np.unique(table["cue"].cat.codes, return_index=True)[1]
+    names = dict(zip(table["cue"].astype("str").iloc[first], table["cue_name"].iloc[first], strict=True))
+    return {cue: cue if pd.isna(names[cue]) or names[cue] == cue else f"{cue} {names[cue]}" for cue in cues}
 
 
 def rows_of(table: pd.DataFrame, codes: np.ndarray, names: pd.Index, blocks: pd.DataFrame) -> pd.DataFrame:
