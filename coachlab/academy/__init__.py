@@ -6,6 +6,8 @@ would, and `Academy.truth` says what a right analysis must find.
 
 from coachlab.academy.assumptions import Assumptions, HeadNumbers, Spread
 from coachlab.academy.cards import CUES, TRUTHS, CueTruth
+from coachlab.academy.demo import demo_readme, write_demo
+from coachlab.academy.exports import write_academy
 from coachlab.academy.simulate import simulate_academy
 from coachlab.academy.value import LOG_COLUMNS, Academy
 
@@ -18,5 +20,8 @@ __all__ = [
     "CueTruth",
     "HeadNumbers",
     "Spread",
+    "demo_readme",
     "simulate_academy",
+    "write_academy",
+    "write_demo",
 ]

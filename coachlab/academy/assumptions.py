@@ -53,19 +53,19 @@ _DRIVER = HeadNumbers(
     attack=-1.5, attack_between=3.0, attack_within=1.7, azimuth=-2.5, azimuth_between=4.0, azimuth_within=2.1,
     face_between=2.5, face_within=3.0, face_path_r=0.4, face_share=0.80, speed_men=41, speed_women=33,
     speed_between=4.5, speed_within=0.017, carry=178, carry_within=13, carry_per_attack_m=1.8, smash=1.44, loft=14.0,
-    loft_share=0.85, spin_per_mps=274, tilt_per_deg=4.3, curve=0.24,
+    loft_share=0.85, spin_per_mps=274, tilt_per_deg=4.3, curve=0.31,
 )  # fmt: skip
 _IRON = HeadNumbers(
     attack=-3.5, attack_between=2.5, attack_within=1.8, azimuth=-3.0, azimuth_between=3.5, azimuth_within=2.0,
     face_between=2.3, face_within=3.2, face_path_r=0.4, face_share=0.70, speed_men=34, speed_women=28,
     speed_between=3.6, speed_within=0.018, carry=122, carry_within=8, carry_per_attack_m=0.6, smash=1.33, loft=23.5,
-    loft_share=0.75, spin_per_mps=389, tilt_per_deg=2.1, curve=0.42,
+    loft_share=0.75, spin_per_mps=389, tilt_per_deg=2.1, curve=0.48,
 )  # fmt: skip
 _WEDGE = HeadNumbers(
     attack=-5.0, attack_between=2.3, attack_within=1.9, azimuth=-3.0, azimuth_between=3.2, azimuth_within=2.0,
     face_between=2.0, face_within=3.2, face_path_r=0.3, face_share=0.65, speed_men=31, speed_women=26,
     speed_between=3.2, speed_within=0.022, carry=88, carry_within=7, carry_per_attack_m=0.3, smash=1.18, loft=38.0,
-    loft_share=0.65, spin_per_mps=378, tilt_per_deg=1.0, curve=0.60,
+    loft_share=0.65, spin_per_mps=378, tilt_per_deg=1.0, curve=0.78,
 )  # fmt: skip
 
 
@@ -207,7 +207,7 @@ _HEAD_WORDS = {
     "azimuth_within": "arc azimuth, SD between shots of a block",
     "face_between": "face, SD between students, deg (mean 0)",
     "face_within": "face, SD between shots of a block",
-    "face_path_r": "correlation of face and path within a block",
+    "face_path_r": "correlation of face and path, within a block and between students",
     "face_share": "share of the start direction that is the face's (range over clubs sourced)",
     "speed_men": "club speed, men, m/s",
     "speed_women": "club speed, women, m/s",

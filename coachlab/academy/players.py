@@ -60,7 +60,11 @@ def draw_players(number: int, a: Assumptions, rng: np.random.Generator, centred:
         numbers = a.heads[head]
         usual[:, column, 0] = numbers.attack + numbers.attack_between * delivery[:, column, 0]
         usual[:, column, 1] = numbers.azimuth + numbers.azimuth_between * delivery[:, column, 1]
-        usual[:, column, 2] = numbers.face_between * delivery[:, column, 2]
+        by_attack = numbers.attack_between / np.tan(np.radians(ARCS[head].incline_deg))
+        turned = numbers.azimuth_between * delivery[:, column, 1] - by_attack * delivery[:, column, 0]
+        spread = np.hypot(numbers.azimuth_between, by_attack)
+        r = numbers.face_path_r
+        usual[:, column, 2] = numbers.face_between * (r * turned / spread + np.sqrt(1 - r**2) * delivery[:, column, 2])
         # the slope on handicap is part of the spread between players, not on top of it
         rest = (numbers.speed_between / numbers.speed_men) ** 2 - (a.speed_per_stroke * a.handicap_sd) ** 2
         middle = np.where(woman, numbers.speed_women, numbers.speed_men)

@@ -1,0 +1,96 @@
+"""The demo data of the project: one simulated winter at the invented Quillbeck Academy, rebuilt from its seed."""
+
+from pathlib import Path
+
+from coachlab.academy.assumptions import Assumptions
+from coachlab.academy.cards import CUES, TRUTHS
+from coachlab.academy.exports import write_academy
+from coachlab.academy.simulate import simulate_academy
+from coachlab.schema import dictionary
+
+DEMO_SEED = 1
+
+_ABOUT = """# Data
+
+All data here are **simulated**. Quillbeck Academy is invented: no student, coach, bay, device or shot is real. The
+files in `demo/` are written by `coachlab.academy.write_demo("data/demo")` from seed {seed}; the same seed gives the
+same files.
+
+| file | what it is |
+|---|---|
+| `demo/bays-1-2.csv` | export of two bays: commas, mph, yards, a title line, a row of units, sides as R and L |
+| `demo/bay-3.csv` | export of one bay: semicolons, decimal commas, km/h, metres; sideways plus is left |
+| `demo/bay-4.xlsx` | export of one bay: a spreadsheet with a note on its first sheet |
+| `demo/bays-1-2.toml`, `demo/bay-3.toml`, `demo/bay-4.toml` | the column map of each export |
+| `demo/log-c1.csv` ... | the lesson log of each coach, one row a block |
+| `demo/cues.toml` | the cue cards |
+| `demo/academy.toml` | the academy's settings |
+
+{students} students with numbers for names, {coaches} coaches. Each student was screened once (pattern), then came to
+five lessons about a week apart, each about one cue with the 7-iron: two pairs of a plain and a cue block, the order of
+each pair drawn. Each cue reached about 27 students. The exports hold what real ones hold: rows that were not read,
+repeated headings, blank lines, a total, misreads, mishits, left-handers with the world's signs. One coach logged only
+the best cue shots.
+
+## What was assumed
+
+Marks: S sourced, A assumed, G from geometry. Only a handful are sourced; none is measured at a real academy. Player
+frame, degrees, m/s, m.
+
+{assumptions}
+
+## What is true of the cues
+
+Mean shifts of the cue as done, all assumed. `coachlab.simulate_academy(seed={seed}).truth` holds the shift of the cue
+as offered, which is what a right analysis finds: a cue that is offered is not always done.
+
+{cues}
+
+## Data dictionary
+
+Every table and column, as `coachlab.schema.dictionary()` writes it.
+
+{dictionary}"""
+
+
+def write_demo(folder: str | Path) -> list[Path]:
+    """Write the demo data, and return the paths of its files; the same bytes each time.
+
+    Parameters
+    ----------
+    folder : path
+        Where; made if it is not there.
+
+    Raises
+    ------
+    DataError
+        If the folder cannot be written.
+    """
+    return write_academy(simulate_academy(seed=DEMO_SEED), folder)
+
+
+def demo_readme() -> str:
+    """Return what stands in ``data/README.md``: where the demo data come from, what was assumed, what columns mean."""
+    academy = simulate_academy(seed=DEMO_SEED)
+    assumed = ["| quantity | value | mark |", "|---|---|---|"]
+    assumed += [f"| {row.quantity} | {row.value} | {row.mark} |" for row in Assumptions().table().itertuples()]
+    cues = [
+        "| cue | family | what the coach says | attack | arc azimuth | face | speed | per degree steeper | spread |",
+        "|---|---|---|---|---|---|---|---|---|",
+    ]
+    for card in CUES.itertuples():
+        if card.cue in TRUTHS:
+            truth = TRUTHS[card.cue]
+            shifts = (truth.attack_up_deg, truth.arc_azimuth_deg, truth.face_open_deg, truth.club_speed_mps)
+            numbers = [*(f"{shift:+g}" if shift else "0" for shift in shifts), f"{truth.per_deg_steeper:g}"]
+            row = [f"{card.cue} {card.name}", card.family, card.card_text, *numbers, f"x {truth.spread_ratio:g}"]
+            cues.append(f"| {' | '.join(row)} |")
+    cues += ["", "I4 is a true null: no student and no coach gets anything from it, in any outcome."]
+    return _ABOUT.format(
+        seed=DEMO_SEED,
+        students=len(academy.students),
+        coaches=len(academy.coaches),
+        assumptions="\n".join(assumed),
+        cues="\n".join(cues),
+        dictionary=dictionary(),
+    )
