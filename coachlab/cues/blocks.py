@@ -4,6 +4,10 @@ import numpy as np
 import pandas as pd
 
 from coachlab.cues.table import DESIGN, outcome_of
+from coachlab.settings import Settings
+
+MODELLED = ("student", "session", "block", "cue", "on", "on_setup", "on_intent", "per_c", "lshot_c", "pat_c")
+"""The columns of a model table that a model formula may name, besides the outcome."""
 
 _KEPT = ("student", "coach", "session", "block", "cue", "on", "period", "pattern", *DESIGN)
 
@@ -47,8 +51,9 @@ def _frame(columns: dict[str, np.ndarray]) -> pd.DataFrame:
 def _plain(values: pd.Series) -> np.ndarray:
     if values.dtype.kind in "fiub":
         return values.to_numpy()
-    seen = values.to_numpy(object)
-    return np.where(pd.isna(seen), None, seen)
+    seen = np.array(values, dtype=object)
+    seen[pd.isna(seen)] = None
+    return seen
 
 
 def cue_blocks(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
@@ -73,6 +78,54 @@ def lesson_table(blocks: pd.DataFrame) -> pd.DataFrame:
         rows.append((student, session, plan, seed, len(states), states.count("c"), states, changes))
     names = ["student", "session", "plan", "seed", "blocks", "cued", "states", "changes"]
     return pd.DataFrame(rows, columns=names)
+
+
+def full_blocks(blocks: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[str]]:
+    """Leave out blocks with too few shots, then lessons without both conditions; say in sentences how many."""
+    remarks = []
+    short = blocks["shots"] < settings.block_shots
+    if short.any():
+        remarks.append(f"{short.sum()} blocks with fewer than {settings.block_shots} shots are left out.")
+    blocks = blocks[~short]
+    on, session = blocks["on"].to_numpy() > 0, blocks["session"].to_numpy()
+    full = set(session[on]) & set(session[~on])
+    both = np.fromiter((name in full for name in session), bool, len(session))
+    if not both.all():
+        lone = len(set(session[~both]))
+        remarks.append(f"{lone} lessons lack either plain or cue shots and are left out.")
+    return blocks[both], remarks
+
+
+def rows_of(table: pd.DataFrame, codes: np.ndarray, names: pd.Index, blocks: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of a table that belong to some blocks; ``codes, names = pd.factorize(table["block"])``."""
+    wanted = set(blocks["block"])
+    return table[np.fromiter((name in wanted for name in names), bool, len(names))[codes]]
+
+
+def paired_means(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
+    """Return each student's plain and cue mean (mean of block means) and shift, students with both only.
+
+    Columns: ``cue student coach pattern plain cued shift shots``, in the outcome's own unit.
+    """
+    student, names = pd.factorize(blocks["student"])
+    on = blocks["on"].to_numpy() > 0
+    sums = [np.bincount(student[side], blocks["mean"].to_numpy()[side], len(names)) for side in (~on, on)]
+    counts = [np.bincount(student[side], minlength=len(names)) for side in (~on, on)]
+    both = (counts[0] > 0) & (counts[1] > 0)
+    first = np.unique(student, return_index=True)[1][both]
+    plain, cued = (total[both] / count[both] for total, count in zip(sums, counts, strict=True))
+    return pd.DataFrame(
+        {
+            "cue": cue,
+            "student": names[both],
+            "coach": blocks["coach"].to_numpy()[first] if "coach" in blocks else "unknown",
+            "pattern": blocks["pattern"].to_numpy(float)[first] if "pattern" in blocks else np.nan,
+            "plain": plain,
+            "cued": cued,
+            "shift": cued - plain,
+            "shots": np.bincount(student, blocks["shots"], len(names))[both].astype(int),
+        }
+    )
 
 
 def _grouped(blocks: pd.DataFrame) -> list[tuple[tuple[str, str], dict[str, np.ndarray]]]:

@@ -8,10 +8,11 @@ import pandas as pd
 from scipy import stats
 
 from coachlab import claims
-from coachlab.cues.blocks import block_table, cue_blocks
+from coachlab.cues.blocks import MODELLED, block_table, cue_blocks, full_blocks, rows_of
 from coachlab.cues.grade import grade_blocks
+from coachlab.cues.ladder import base_formula
 from coachlab.cues.pattern import named_patterns
-from coachlab.cues.shift import MODELLED, base_formula, full_blocks, many, rows_of, show_cues
+from coachlab.cues.shift import many, show_cues
 from coachlab.cues.table import outcome_of
 from coachlab.errors import FitError
 from coachlab.mixed.estimates import contrasts

@@ -12,20 +12,18 @@ import pandas as pd
 from scipy import stats
 
 from coachlab import claims
-from coachlab.cues.blocks import block_table, cue_blocks, lesson_table
+from coachlab.cues.blocks import MODELLED, block_table, cue_blocks, full_blocks, paired_means, rows_of
 from coachlab.cues.grade import Grade, grade_blocks
+from coachlab.cues.ladder import LEAST_STUDENTS, fit_shift
 from coachlab.cues.table import outcome_of
 from coachlab.cues.verdict import study_verdict
-from coachlab.errors import DataError, FitError
-from coachlab.mixed.fit import Fit, fit_mixed
+from coachlab.errors import DataError
+from coachlab.mixed.fit import Fit
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.settings import Settings
 from coachlab.units import shown
 
 COLUMNS = ("cue", "estimate", "se", "df", "low", "high", "students", "verdict", "grade")
-MODELLED = ("student", "session", "block", "cue", "on", "on_setup", "on_intent", "per_c", "lshot_c", "pat_c")
-LEAST_STUDENTS = 6
-"""Students with both conditions below which no mean shift is printed (methods: minimum data)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,7 +190,7 @@ def cue_shifts(
         mine, remarks = full_blocks(mine, settings) if grade.grade != "D" else (mine, [])
         part = rows_of(modelled, codes, names, mine)
         paired = paired_means(mine, cue)
-        answer = _model(part, mine, outcome, grade, len(paired), remarks)
+        answer = fit_shift(part, mine, outcome, grade, len(paired), remarks)
         way = direction or _aim(mine)
         low, high = _interval(answer.estimate, answer.se, answer.df, level)
         verdict = study_verdict(
@@ -235,65 +233,6 @@ def show_cues(table: pd.DataFrame, cues: Sequence[str]) -> dict[str, str]:
     return {cue: cue if pd.isna(names[cue]) or names[cue] == cue else f"{cue} {names[cue]}" for cue in cues}
 
 
-def rows_of(table: pd.DataFrame, codes: np.ndarray, names: pd.Index, blocks: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of a table that belong to some blocks; ``codes, names = pd.factorize(table["block"])``."""
-    wanted = set(blocks["block"])
-    return table[np.fromiter((name in wanted for name in names), bool, len(names))[codes]]
-
-
-def paired_means(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
-    """Return each student's plain and cue mean (mean of block means) and shift, students with both only.
-
-    Columns: ``cue student coach pattern plain cued shift shots``, in the outcome's own unit.
-    """
-    student, names = pd.factorize(blocks["student"])
-    on = blocks["on"].to_numpy() > 0
-    sums = [np.bincount(student[side], blocks["mean"].to_numpy()[side], len(names)) for side in (~on, on)]
-    counts = [np.bincount(student[side], minlength=len(names)) for side in (~on, on)]
-    both = (counts[0] > 0) & (counts[1] > 0)
-    first = np.unique(student, return_index=True)[1][both]
-    plain, cued = (total[both] / count[both] for total, count in zip(sums, counts, strict=True))
-    return pd.DataFrame(
-        {
-            "cue": cue,
-            "student": names[both],
-            "coach": blocks["coach"].to_numpy()[first] if "coach" in blocks else "unknown",
-            "pattern": blocks["pattern"].to_numpy(float)[first] if "pattern" in blocks else np.nan,
-            "plain": plain,
-            "cued": cued,
-            "shift": cued - plain,
-            "shots": np.bincount(student, blocks["shots"], len(names))[both].astype(int),
-        }
-    )
-
-
-def full_blocks(blocks: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[str]]:
-    """Leave out blocks with too few shots, then lessons without both conditions; say in sentences how many."""
-    remarks = []
-    short = blocks["shots"] < settings.block_shots
-    if short.any():
-        remarks.append(f"{short.sum()} blocks with fewer than {settings.block_shots} shots are left out.")
-    blocks = blocks[~short]
-    on, session = blocks["on"].to_numpy() > 0, blocks["session"].to_numpy()
-    full = set(session[on]) & set(session[~on])
-    both = np.fromiter((name in full for name in session), bool, len(session))
-    if not both.all():
-        lone = len(set(session[~both]))
-        remarks.append(f"{lone} lessons lack either plain or cue shots and are left out.")
-    return blocks[both], remarks
-
-
-@dataclass(frozen=True, eq=False)
-class _Answer:
-    estimate: float = np.nan
-    se: float = np.nan
-    df: float = np.nan
-    df_model: float = np.nan
-    slope_sd: float = np.nan
-    model: str = "none"
-    fit: Fit | None = None
-
-
 def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: float) -> None:
     asked = f"Shifts of {outcome} were asked for."
     if direction not in (None, 1, -1):
@@ -304,65 +243,6 @@ def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: flo
         raise DataError(asked, "The table holds no cue shots.", "Make it with model_table, with a cue that was used.")
     if table["club"].nunique() > 1:
         raise DataError(asked, "The table holds more than one club.", "Ask for one club at a time.")
-
-
-def _model(
-    part: pd.DataFrame, blocks: pd.DataFrame, outcome: str, grade: Grade, students: int, remarks: list[str]
-) -> _Answer:
-    if grade.grade == "D" or students < LEAST_STUDENTS:
-        return _Answer()
-    formula = base_formula(blocks, outcome, remarks)
-    fit = fit_mixed(formula, part)
-    slope_sd = _slope_sd(fit)
-    if fit.singular and (slope_sd == 0 or _perfect_correlation(fit)):
-        remarks.append("The correlation of start and shift could not be told from +-1 or 0 and was left out.")
-        part = part.assign(on_h=part["on"] - 0.5)
-        formula = formula.replace("(1 + on | student)", "(1 | student) + (0 + on_h | student)")
-        fit = fit_mixed(formula, part)
-        slope_sd = _slope_sd(fit)
-    if slope_sd == 0:
-        remarks.append("The spread of the shift between students was estimated at zero; the interval keeps N - 1 df.")
-    row = fit.coefficients().table.set_index("term").loc["on"]
-    if not np.isfinite(row["estimate"]):
-        raise FitError(
-            f"The shift of {outcome} was asked for.",
-            "It is not estimable from these lessons.",
-            "Check the log's phases.",
-        )
-    df = min(float(row["df"]), students - 1)
-    return _Answer(float(row["estimate"]), float(row["se"]), df, float(row["df"]), slope_sd, formula, fit)
-
-
-def base_formula(blocks: pd.DataFrame, outcome: str, remarks: list[str]) -> str:
-    """Return model M1 for these lessons, without the terms that they cannot separate, each with a remark."""
-    lessons = lesson_table(blocks)
-    terms = [outcome, "~ on"]
-    plain_first = ["".join(sorted(states, reverse=True)) == states for states in lessons["states"]]
-    if np.mean(plain_first) > 0.95:
-        remarks.append("Plain always came before the cue: the shift is not separable from time.")
-    else:
-        terms.append("+ per_c + lshot_c")
-    terms.append("+ (1 + on | student)")
-    if lessons["student"].duplicated().any():
-        terms.append("+ (1 | session)")
-    sides = pd.factorize(blocks["student"])[0] * 2 + (blocks["on"].to_numpy() > 0)
-    if np.median(np.unique(sides, return_counts=True)[1]) > 1:
-        terms.append("+ (1 | block)")
-    else:
-        remarks.append("One block per condition: the spread between students includes block-to-block noise.")
-    return " ".join(terms)
-
-
-def _slope_sd(fit: Fit) -> float:
-    rows = fit.components
-    mine = rows[(rows["group"] == "student") & rows["term"].isin(["on", "on_h"]) & rows["other"].isna()]
-    return float(mine["sd_or_corr"].iloc[0])
-
-
-def _perfect_correlation(fit: Fit) -> bool:
-    rows = fit.components
-    pairs = rows[(rows["group"] == "student") & rows["other"].notna()]
-    return bool((~(pairs["sd_or_corr"].abs() < 0.9999)).any())
 
 
 def _aim(blocks: pd.DataFrame) -> int:
