@@ -4,13 +4,13 @@ import os
 
 import nbformat
 import pytest
-from harness import find_browser, lay_out, open_browser, open_page, serve
+from harness import lay_out, obstacle, open_browser, open_page, serve
 
 
 @pytest.fixture(scope="session")
 def browser():
-    if not find_browser():
-        word = "no browser of the Chromium family is installed"
+    word = obstacle()
+    if word:
         if os.environ.get("COACHLAB_REQUIRE_BROWSER") == "1":
             pytest.fail(word)
         pytest.skip(word)

@@ -3,6 +3,7 @@
 Used by the tests (fixtures in ``conftest.py``) and by ``look.py``, which takes a picture of a page for the eye.
 """
 
+import ctypes
 import json
 import os
 import re
@@ -45,10 +46,22 @@ def find_browser() -> str | None:
     return next((path for path in map(shutil.which, PROGRAMS) if path), None)
 
 
+def obstacle() -> str | None:
+    """Return in words why no page can be opened here, or None."""
+    if not find_browser():
+        return "no browser of the Chromium family is installed"
+    if sys.platform == "linux":
+        try:
+            ctypes.CDLL("libatomic.so.1")
+        except OSError:
+            return "Playwright's driver needs libatomic (on Debian: apt-get install libatomic1)"
+    return None
+
+
 def lay_out(folder: Path, *notebooks: Path) -> Path:
     """Lay the demo data and copies of notebooks out in a folder as they lie in the project; return the folder."""
     (folder / "notebooks").mkdir(parents=True)
-    for notebook in notebooks or ROOT.glob("notebooks/*.ipynb"):
+    for notebook in notebooks or sorted(ROOT.glob("notebooks/*.ipynb")):
         shutil.copy(notebook, folder / "notebooks")
     shutil.copytree(ROOT / "data", folder / "data")
     return folder

@@ -12,9 +12,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent))  # so that `python -m tests.browser.look` works too
 
 from harness import (  # noqa: E402
-    find_browser,
     lay_out,
     move_slider,
+    obstacle,
     open_browser,
     open_notebook,
     open_page,
@@ -35,8 +35,9 @@ def main() -> int:
     moves = "first move the slider with this label by so many key presses; may be given again"
     parser.add_argument("--move", nargs=2, action="append", default=[], metavar=("SLIDER", "STEPS"), help=moves)
     asked = parser.parse_args()
-    if not find_browser():
-        print("No browser of the Chromium family is installed.")
+    word = obstacle()
+    if word:
+        print(word)
         return 2
     with tempfile.TemporaryDirectory() as folder, open_browser() as browser:
         if asked.page.suffix != ".ipynb":
