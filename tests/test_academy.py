@@ -13,7 +13,7 @@ from coachlab.cues.table import model_table
 from coachlab.errors import DataError
 from coachlab.orders import draw_pairs
 from coachlab.physics.arc import arc_azimuth
-from coachlab.schema import COLUMNS, LATERAL, MEASURES, OUTCOMES, check
+from coachlab.schema import LATERAL, MEASURES, OUTCOMES, check
 
 NOTHING = Spread(0.0, 0.0, 0.0, 0.0)
 CALM = replace(
@@ -37,14 +37,11 @@ def academy():
 
 
 def lesson_differences(academy, outcomes=("attack_up_deg",)):
-    """Cue mean minus plain mean of each lesson, by block means, whatever is out of any believable range left out."""
-    table = academy.shots.table
+    """Cue mean minus plain mean of each lesson, by block means of the shots that are analysed."""
+    table = academy.shots.analysed
     table = table[table["phase"].isin(["plain", "cue"])]
     table = table.assign(face_to_path_deg=table["face_open_deg"] - table["path_out_deg"])
-    believable = np.ones(len(table), bool)
-    for name in outcomes:
-        believable &= table[name].between(COLUMNS[name].low, COLUMNS[name].high).to_numpy()
-    blocks = table[believable].groupby(["student", "session", "phase", "block"], observed=True)[list(outcomes)].mean()
+    blocks = table.groupby(["student", "session", "phase", "block"], observed=True)[list(outcomes)].mean()
     means = blocks.groupby(["student", "session", "phase"], observed=True).mean().unstack("phase")
     found = pd.DataFrame({name: means[name]["cue"] - means[name]["plain"] for name in outcomes}).dropna().reset_index()
     cued = academy.log[academy.log["phase"] == "cue"].drop_duplicates("session").set_index("session")["cue"]

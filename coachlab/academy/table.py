@@ -10,6 +10,7 @@ from coachlab.academy.layout import reset_club
 from coachlab.academy.players import Players
 from coachlab.academy.swings import MEASURED, Blocks, swing
 from coachlab.academy.value import Hidden
+from coachlab.intake.clean import clean_shots
 from coachlab.intake.shots import FLAG_COLUMNS, Shots
 from coachlab.schema import CLUBS, LATERAL, PLAIN
 
@@ -122,7 +123,7 @@ def joined_shots(
     held: pd.DataFrame, levels: Blocks, log: pd.DataFrame, clubs: Sequence[str], hidden: Hidden, rogue: int,
     began_at: np.ndarray, a: Assumptions, rng: np.random.Generator,
 ) -> Shots:  # fmt: skip
-    """Return every shot, joined with the log: struck, measured, and as far as the coach logged it."""
+    """Return every shot, joined with the log and cleaned: struck, measured, as far as the coach logged it."""
     student = held["student"].to_numpy()
     picked = (hidden.coach[student] == rogue) & (log["phase"] == "cue").to_numpy()
     aim = _aim(log)
@@ -171,7 +172,7 @@ def joined_shots(
     table["shots_missing"] = (levels.shots - logged)[block]
     note = "Simulated: no real person is in these shots."
     flags = pd.DataFrame(columns=list(FLAG_COLUMNS))
-    return Shots(pd.DataFrame(table), pd.DataFrame(raw), pd.DataFrame(rejects), flags, (note,))
+    return clean_shots(Shots(pd.DataFrame(table), pd.DataFrame(raw), pd.DataFrame(rejects), flags, (note,)))
 
 
 def _chunks(shots: np.ndarray) -> list[slice]:
@@ -182,9 +183,8 @@ def _chunks(shots: np.ndarray) -> list[slice]:
 
 
 def _aim(log: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Return by block which measure a coach looks at to call a cue shot good, and which way is good."""
-    first = log["moves"].str.split(" ").str[0].fillna("")
-    return np.where(first == "path_out_deg", "path_out_deg", "attack_up_deg"), log["direction"].to_numpy()
+    """Return by block if a coach judges a cue shot by its path (else by its attack), and which way is good."""
+    return log["moves"].str.startswith("path_out_deg").to_numpy(bool), log["direction"].to_numpy()
 
 
 def _best_only(
@@ -196,8 +196,7 @@ def _best_only(
     kept = np.ones(len(block), bool)
     if len(rows):
         of = block[rows]
-        by_path = aim[0][of] == "path_out_deg"
-        good = aim[1][of] * np.where(by_path, struck["path_out_deg"][rows], struck["attack_up_deg"][rows])
+        good = aim[1][of] * np.where(aim[0][of], struck["path_out_deg"][rows], struck["attack_up_deg"][rows])
         order = np.lexsort((good, of))
         _, start, count = np.unique(of[order], return_index=True, return_counts=True)
         rank = np.arange(len(rows)) - np.repeat(start, count)
