@@ -30,6 +30,7 @@ _HOMES = {
     "coachlab.cues.table": ("model_table",),
     "coachlab.cues.grade": ("evidence_grade",),
     "coachlab.cues.shift": ("cue_shifts",),
+    "coachlab.widgets.explorer": ("explore_cues",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -1,0 +1,108 @@
+"""The average shift of every cue in one picture."""
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from coachlab.cues.shift import CueShifts
+from coachlab.plots.look import (
+    BAND,
+    FAMILY_MARKS,
+    INK,
+    NO_FAMILY,
+    QUIET,
+    SMALL,
+    axes_of,
+    cue_rows,
+    dot,
+    families_of,
+    in_order,
+    legend_above,
+    level_text,
+    shift_ground,
+)
+from coachlab.schema import OUTCOMES, show_club
+from coachlab.units import shown
+
+FIGURE_SPACE = "\u2007"  # as wide as a digit, so that counts of one and two digits stand in one column
+
+
+def plot_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
+    """Draw one row a cue, its average shift with interval, beside grade, students and verdict; return the axes.
+
+    The shaded band holds the shifts that are too small to matter; the line at zero is no shift at all. Rows go by
+    family and id. A cue without an estimate keeps its row and says so in words.
+
+    Parameters
+    ----------
+    shifts : CueShifts
+        From `cue_shifts`.
+    cues : DataFrame or None
+        The cue cards, for families; without them every cue has the same mark.
+    ax : Axes or None
+        Where to draw; None: new axes.
+    """
+    ax = axes_of(ax)
+    table = shifts.table.set_index("cue")
+    names = in_order(table.index.astype("str"), cues)
+    table = table.loc[names]
+    unit = shown(shifts.outcome, shifts.settings.units)
+    useful = shifts.settings.smallest_useful_shift(shifts.outcome, shifts.club)
+    shift_ground(ax, shifts.outcome, shifts.club, shifts.settings)
+    family = families_of(cues)
+    values = table[["estimate", "low", "high"]].to_numpy(float) * unit.factor
+    for kind in dict.fromkeys(family.get(cue, "") for cue in names):
+        rows = np.array([place for place, cue in enumerate(names) if family.get(cue, "") == kind])
+        marker, colour = FAMILY_MARKS.get(kind, NO_FAMILY)
+        ax.hlines(rows, values[rows, 1], values[rows, 2], colors=colour, linewidth=2, zorder=2)
+        ax.plot(values[rows, 0], rows, linestyle="", marker=marker, color=colour, markersize=7, zorder=3)
+    for place, row in enumerate(table.itertuples()):
+        ax.text(1.02, place, _beside(row), transform=ax.get_yaxis_transform(), va="center", fontsize=SMALL, color=INK)
+    cue_rows(ax, names, shifts.names)
+    legend_above(ax, _legend({family.get(cue, "") for cue in names}, unit.text(useful), shifts.level))
+    return ax
+
+
+def describe_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None) -> str:
+    """Return what `plot_shifts` shows, in sentences."""
+    unit = shown(shifts.outcome, shifts.settings.units)
+    useful = unit.text(shifts.settings.smallest_useful_shift(shifts.outcome, shifts.club))
+    table = shifts.table.set_index("cue")
+    said = [
+        f"Average shift of {show_club(shifts.club)} {OUTCOMES[shifts.outcome]} for {len(table)} "
+        f"{'cue' if len(table) == 1 else 'cues'}, with {level_text(shifts.level)} intervals; within {useful} either "
+        "side of zero a shift is too small to matter."
+    ]
+    for cue in in_order(table.index.astype("str"), cues):
+        row = table.loc[cue]
+        what = f"no estimate, {_why_none(row)}"
+        if np.isfinite(row["estimate"]):
+            what = (
+                f"{unit.text(row['estimate'], sign=True)} ({unit.number(row['low'], sign=True)} to "
+                f"{unit.number(row['high'], sign=True)}), {row['verdict'] or 'no verdict'}"
+            )
+        said.append(f"{shifts.names[cue]}: {what}, grade {row['grade']}, {row['students']} students.")
+    return " ".join(said)
+
+
+def _beside(row: tuple) -> str:
+    students = str(row.students).rjust(2, FIGURE_SPACE)  # type: ignore[attr-defined]
+    verdict = row.verdict or "no verdict yet"  # type: ignore[attr-defined]
+    if not np.isfinite(row.estimate):  # type: ignore[attr-defined]
+        verdict = _why_none(row._asdict())  # type: ignore[attr-defined]
+    return f"grade {row.grade}   {students} students   {verdict}"  # type: ignore[attr-defined]
+
+
+def _why_none(row: dict | pd.Series) -> str:
+    return "counted, not compared" if row["grade"] == "D" else "too few for a mean"
+
+
+def _legend(kinds: set[str], useful: str, level: float) -> list:
+    marks = [dot(*FAMILY_MARKS[kind], f"{kind} cue") for kind in FAMILY_MARKS if kind in kinds]
+    return [
+        *marks,
+        Line2D([], [], color=QUIET, linewidth=2, label=f"{level_text(level)} interval"),
+        Patch(color=BAND, label=f"too small to matter (within {useful})"),
+    ]

@@ -1,0 +1,162 @@
+"""The cue explorer: which cue moves which number, for which swing pattern, and how sure are we."""
+
+import asyncio
+import html
+
+import ipywidgets as w
+import pandas as pd
+from matplotlib.figure import Figure
+
+from coachlab.cues.pattern import default_pattern
+from coachlab.errors import CoachlabError
+from coachlab.intake.shots import Shots
+from coachlab.settings import Settings
+from coachlab.widgets.image import Picture
+from coachlab.widgets.offer import directions, offered_choices
+from coachlab.widgets.page import WIDE_PX, draw_view, view_html
+from coachlab.widgets.view import Choice, ExplorerView, explorer_view
+
+_DEBOUNCE_S = 0.06
+
+
+def explore_cues(shots: Shots, cues: pd.DataFrame | None = None, settings: Settings | None = None) -> "Explorer":
+    """Return a panel to explore which cue moves which number, for which swing pattern.
+
+    Parameters
+    ----------
+    shots : Shots
+        Cleaned shots with their lesson log joined.
+    cues : DataFrame or None
+        The cue cards (`read_cues`); None: ids only, without names and families.
+    settings : Settings or None
+        The academy's thresholds and units.
+
+    Raises
+    ------
+    DataError
+        If the shots hold no analysed shot of any cue.
+    """
+    return Explorer(shots, cues, settings)
+
+
+class Explorer(w.VBox):
+    """The panel: controls, one picture, and what may be said of it. It owns no number; see `explorer_view`."""
+
+    def __init__(self, shots: Shots, cues: pd.DataFrame | None = None, settings: Settings | None = None) -> None:
+        self._ask = (shots, cues, settings or Settings())
+        self._known: dict = {}
+        self._views: dict[Choice, ExplorerView] = {}
+        self._figure = Figure()
+        self._timer: asyncio.TimerHandle | None = None
+        self._setting = False
+        self.view: ExplorerView | None = None
+        self._build(offered_choices(shots, cues))
+        self.picture = Picture()
+        self.sections = {name: w.HTML() for name in ("said", "next", "grade", "flow")}
+        self.trouble = w.HTML()
+        note = w.HTML(f'<p class="coachlab-note">{html.escape(self._ask[2].note)}</p>' if self._ask[2].note else "")
+        below = w.GridBox(
+            list(self.sections.values()),
+            layout=w.Layout(grid_template_columns="repeat(auto-fit, minmax(min(100%, 360px), 1fr))", grid_gap="0 2em"),
+        )
+        controls = w.Box(list(self.controls.values()), layout=w.Layout(flex_flow="row wrap"))
+        controls.add_class("coachlab-controls")
+        super().__init__([controls, self.trouble, self.picture, below, note])
+        self.add_class("coachlab-panel")
+        for control in self.controls.values():
+            control.observe(self._moved, "value")
+        self.picture.observe(self._later, ["room_px", "ratio"])
+        self.refresh()
+
+    @property
+    def choice(self) -> Choice:
+        """What the controls ask."""
+        return Choice(**{name: control.value for name, control in self.controls.items()})
+
+    def refresh(self) -> None:
+        """Compute what the controls ask, and show it; an error is shown in words in its place."""
+        try:
+            choice = self.choice
+            if choice not in self._views:
+                shots, cues, settings = self._ask
+                self._views[choice] = explorer_view(shots, choice, cues, settings, self._known)
+            self.view = self._views[choice]
+            self._draw()
+            self._tell()
+            self.trouble.value = ""
+        except CoachlabError as err:
+            self._fail(err.asked, err.found, err.do)
+        except Exception as err:  # a callback's exception is shown nowhere else in a notebook
+            self._fail(
+                "This choice could not be shown.",
+                f"{type(err).__name__}: {err}",
+                "This is a fault of the program: please report it with the choice that led to it.",
+            )
+
+    def _build(self, offered: dict[str, list[tuple[str, object]]]) -> None:
+        names = {
+            "club": "club",
+            "outcome": "what moved",
+            "family": "kind of cue",
+            "cue": "closer look at",
+            "pattern": "pattern from",
+            "direction": "wanted",
+            "coach": "coach",
+        }
+        self.controls = {
+            name: w.Dropdown(
+                options=offered[name],
+                description=words,
+                style={"description_width": "7.5em"},
+                layout=w.Layout(width="22em", max_width="100%"),
+            )
+            for name, words in names.items()
+        }
+
+    def _moved(self, change: dict) -> None:
+        if self._setting:
+            return
+        if change["owner"] is self.controls["outcome"]:
+            self._setting = True
+            self.controls["pattern"].value = default_pattern(change["new"])
+            wanted = self.controls["direction"].value
+            self.controls["direction"].options = directions(change["new"])
+            self.controls["direction"].value = wanted
+            self._setting = False
+        self._later()
+
+    def _later(self, _: dict | None = None) -> None:
+        """Refresh once when moves have stopped for a moment; at once where no loop runs (a script, a test)."""
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            self.refresh()
+            return
+        if self._timer:
+            self._timer.cancel()
+        self._timer = loop.call_later(_DEBOUNCE_S, self.refresh)
+
+    def _draw(self) -> None:
+        view = self.view
+        if view is None:
+            return
+        _, cues, _ = self._ask
+        if view.shifts is None:
+            self.picture.clear(view.picture)
+            return
+        draw_view(view, self._figure, cues, self.picture.room_px or WIDE_PX)
+        self.picture.show(self._figure, view.picture, view.picture.partition(". ")[0].rstrip(".") + ".")
+
+    def _tell(self) -> None:
+        view = self.view
+        if view is not None:
+            for name, text in view_html(view).items():
+                self.sections[name].value = text
+
+    def _fail(self, *lines: str) -> None:
+        self.view = None
+        self.picture.clear("No picture: " + lines[0])
+        for section in self.sections.values():
+            section.value = ""
+        words = "".join(f"<p>{html.escape(line)}</p>" for line in lines if line)
+        self.trouble.value = f'<div class="coachlab-text"><div class="trouble" role="alert">{words}</div></div>'

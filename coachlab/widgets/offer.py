@@ -1,0 +1,61 @@
+"""What each control of the explorer offers, from what the shots hold."""
+
+import pandas as pd
+
+from coachlab import claims
+from coachlab.intake.shots import Shots
+from coachlab.plots.look import in_order
+from coachlab.schema import CLUBS, OUTCOMES, show_club
+
+GROUPS = {
+    "attack_up_deg": "club velocity",
+    "path_out_deg": "club velocity",
+    "club_speed_mps": "club velocity",
+    "face_open_deg": "face",
+    "face_to_path_deg": "face",
+    "carry_m": "ball flight",
+}
+"""The outcomes in the order of cause and effect: how the club moves, how the face points, where the ball goes."""
+
+FAMILIES = [
+    ("setup and intent", ""),
+    ("setup: seen before the swing", "setup"),
+    ("intent: imagined or felt", "intent"),
+]
+
+
+def offered_choices(shots: Shots, cues: pd.DataFrame | None = None) -> dict[str, list[tuple[str, object]]]:
+    """Return what each control offers, as pairs of words and value, from what the shots hold."""
+    table = shots.analysed
+    tried = table[table["phase"].astype("str") == "cue"]
+    clubs = tried.groupby(tried["club"].astype("str"))["student"].nunique()
+    clubs = clubs.reindex([club for club in CLUBS if club in clubs.index]).sort_values(ascending=False, kind="stable")
+    names = dict(zip(cues["cue"], cues["name"], strict=True)) if cues is not None and "name" in cues else {}
+    ids = in_order(tried["cue"].dropna().astype("str").unique(), cues)
+    outcomes = [name for name in GROUPS if _measured(tried, name)]
+    coaches = sorted(tried["coach"].dropna().astype("str").unique()) if "coach" in tried else []
+    return {
+        "club": [(show_club(club), club) for club in clubs.index],
+        "outcome": [(f"{GROUPS[name]}: {OUTCOMES[name]}", name) for name in outcomes],
+        "family": FAMILIES if cues is not None else FAMILIES[:1],
+        "cue": [("all cues", ""), *((_words(cue, names), cue) for cue in ids)],
+        "pattern": [("screening attack", "attack_up_deg"), ("screening path", "path_out_deg")],
+        "direction": directions(outcomes[0]),
+        "coach": [("all coaches", ""), *((coach, coach) for coach in coaches)],
+    }
+
+
+def directions(outcome: str) -> list[tuple[str, int | None]]:
+    """Return the ways that may be wanted, in the words of the outcome."""
+    return [("as each cue card says", None), (claims.state(outcome, 1), 1), (claims.state(outcome, -1), -1)]
+
+
+def _measured(table: pd.DataFrame, outcome: str) -> bool:
+    if outcome == "face_to_path_deg" and outcome not in table:
+        return _measured(table, "face_open_deg") and _measured(table, "path_out_deg")
+    return outcome in table and bool(table[outcome].notna().any())
+
+
+def _words(cue: str, names: dict[str, str]) -> str:
+    name = names.get(cue, cue)
+    return cue if name == cue else f"{cue} {name}"

@@ -1,0 +1,102 @@
+"""How a view is laid out: one picture, and the sections below it."""
+
+import html
+from collections.abc import Iterable
+
+import pandas as pd
+from matplotlib.figure import Figure
+
+from coachlab.plots import plot_paired, plot_patterns, plot_shift_against_pattern, plot_shifts
+from coachlab.widgets.image import DPI
+from coachlab.widgets.view import ExplorerView
+
+WIDE_PX = 1150
+"""From this width on the two halves of a picture stand side by side."""
+
+
+def draw_view(view: ExplorerView, figure: Figure, cues: pd.DataFrame | None, room_px: int) -> None:
+    """Draw a view's picture into a figure of the width that the page has: side by side, or one above the other.
+
+    Margins are set in inches by what stands in them: a layout engine would cost more than the drawing.
+    """
+    if view.shifts is None or view.patterns is None:
+        return
+    width = min(max(room_px, 520), 1400) / DPI
+    wide = room_px >= WIDE_PX
+    rows = 0.34 * len(view.shifts.table)
+    height = 3.0 if view.choice.cue else max(rows, 1.0)
+    figure.clear()
+    figure.set_size_inches(width, (height + 1.2) if wide else 2 * (height + 1.2))
+    if view.choice.cue:
+        left, right = _two_axes(figure, wide, height, (0.75, 0.2), (0.75, 0.2))
+        plot_paired(view.shifts, view.choice.cue, cues, left)
+        plot_shift_against_pattern(view.shifts, view.choice.cue, view.patterns, cues, right)
+        return
+    left, right = _two_axes(figure, wide, height, (1.45, 2.75), (0.1 if wide else 1.45, 0.2))
+    plot_shifts(view.shifts, cues, left)
+    plot_patterns(view.patterns, cues, right)
+    ends = [end for axes in (left, right) for end in axes.get_xlim()]
+    for axes in (left, right):
+        axes.set_xlim(min(ends), max(ends))
+    if wide:
+        right.tick_params(axis="y", labelleft=False)
+
+
+def view_html(view: ExplorerView) -> dict[str, str]:
+    """Return the sections below the picture: what may be said, what to do next, how sure, where the shots went."""
+    said = "".join(
+        f"<dt>{html.escape(cue)}</dt>" + "".join(f"<dd>{html.escape(sentence)}</dd>" for sentence in rows["sentence"])
+        for cue, rows in view.claims.groupby("cue", sort=False)
+    )
+    said = (f"<dl>{said}</dl>" if said else "") + "".join(
+        f"<p>{html.escape(line)}</p>" for line in (*view.general, *view.hidden)
+    )
+    grades = "".join(
+        f"<details><summary>{html.escape(cue)}: grade {grade}</summary>{_list(rows['reason'])}</details>"
+        for (cue, grade), rows in view.grades.groupby(["cue", "grade"], sort=False)
+    )
+    notes = f"<details><summary>Left out, or to be minded</summary>{_list(view.notes)}</details>" if view.notes else ""
+    steps = "".join(
+        f"<tr><td>{html.escape(row.step)}</td><td class='number'>{_number(row.shots)}</td><td class='number'>"
+        f"{'' if pd.isna(row.students) else row.students}</td></tr>"
+        for row in view.flow.itertuples()
+    )
+    flow = (
+        f"<p>{html.escape(view.account)}</p><details><summary>Every loss by name</summary><table><tr><th>step</th>"
+        f"<th class='number'>shots</th><th class='number'>students</th></tr>{steps}</table></details>"
+    )
+    return {
+        "said": _section("What may be said", said),
+        "next": _section(
+            "What to do next", f"<p>{html.escape(view.next_step)}</p><p class='aside'>{html.escape(view.caution)}</p>"
+        ),
+        "grade": _section("How sure", grades + notes) if grades or notes else "",
+        "flow": _section("Where the shots went", flow),
+    }
+
+
+def _two_axes(figure: Figure, wide: bool, height: float, first: tuple, second: tuple) -> list:
+    """Return two axes with the given inches to their left and right, one beside or below the other."""
+    width, tall = figure.get_size_inches()
+    if not wide:
+        return [
+            figure.add_axes((a / width, bottom / tall, (width - a - b) / width, height / tall))
+            for (a, b), bottom in ((first, tall - height - 0.6), (second, 0.65))
+        ]
+    free = (width - sum(first) - sum(second)) / 2
+    return [
+        figure.add_axes((start / width, 0.65 / tall, free / width, height / tall))
+        for start in (first[0], sum(first) + free + second[0])
+    ]
+
+
+def _number(count: int) -> str:
+    return f"{count:,}".replace("-", "−")
+
+
+def _section(title: str, body: str) -> str:
+    return f'<section class="coachlab-text"><h3>{title}</h3>{body}</section>'
+
+
+def _list(sentences: Iterable[str]) -> str:
+    return "<ul>" + "".join(f"<li>{html.escape(sentence)}</li>" for sentence in sentences) + "</ul>"
