@@ -238,6 +238,17 @@ def test_two_at_once_wait_for_each_other(kit, tmp_path):
         assert kit.locked(second)
 
 
+def test_jupyter_finds_the_packages_own_settings_before_others(kit, monkeypatch):
+    monkeypatch.setenv("JUPYTER_PATH", "theirs")
+    found = kit.jupyter_environment()
+    own, theirs = found["JUPYTER_PATH"].split(os.pathsep)
+    settings = ROOT / Path(own).relative_to(kit.ROOT)
+    assert theirs == "theirs"
+    assert found["JUPYTER_CONFIG_PATH"].split(os.pathsep)[0] == own
+    assert (settings / "voila" / "templates" / "coachlab" / "index.html.j2").exists()
+    assert (settings / "jupyter_server_config.json").exists()
+
+
 # The test command -----------------------------------------------------------------------------------------------------
 
 
