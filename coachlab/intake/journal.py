@@ -1,0 +1,155 @@
+"""A coach's lesson log as one checked table, wherever it comes from."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from coachlab.errors import DataError
+from coachlab.intake.cells import Cells
+from coachlab.intake.files import read_page
+from coachlab.intake.headings import find_heading
+from coachlab.intake.pages import Page
+from coachlab.intake.times import read_times, read_truths
+from coachlab.schema import COLUMNS, TABLES, check
+
+REQUIRED = ("session", "first_shot", "last_shot", "phase", "cue")
+CARD_COLUMNS = ("family", "moves", "direction")
+"""What a cue's card says of it."""
+
+KNOWN = tuple(dict.fromkeys((*REQUIRED, "student", *TABLES["sessions"], *TABLES["blocks"], *CARD_COLUMNS)))
+_FILES = (".csv", ".tsv", ".txt", ".xlsx", ".ods", ".parquet")
+
+
+def read_log(log: str | Path | pd.DataFrame | Sequence[str | Path]) -> pd.DataFrame:
+    """Return a lesson log as one table of our own columns, each row named by its line and file.
+
+    Parameters
+    ----------
+    log : path, folder, sequence of paths, or DataFrame
+        As `log.join_log` takes it.
+
+    Raises
+    ------
+    DataError
+        If there is no log, a column is missing, or a cell is not what its column needs.
+    """
+    if isinstance(log, pd.DataFrame):
+        frame = log[[name for name in log.columns if name in KNOWN]].copy()
+        frame.index = pd.Index([str(row) for row in log.index])
+        check("blocks", log, REQUIRED, "The lesson log")
+    else:
+        frame = pd.concat([_read_file(path) for path in _paths(log)])
+    if not len(frame):
+        raise DataError("A lesson log was read.", "It has no rows.", "Write one row for each block of shots.")
+    if not frame.index.is_unique:
+        frame.index = pd.Index([f"{row} (entry {place})" for place, row in enumerate(frame.index, 1)])
+    typed = {}
+    for name in frame.columns:
+        typed[name] = _typed(frame[name])
+    journal = pd.DataFrame(typed, index=frame.index)
+    for name in ("session", "phase", "first_shot", "last_shot"):
+        _refuse(journal, journal[name].isna(), name, "is blank")
+    for name in ("first_shot", "last_shot"):
+        _refuse(journal, (journal[name] != journal[name].round()) | (journal[name] < 0), name, "is no shot number")
+        journal[name] = journal[name].astype("int64")
+    _refuse(journal, journal["last_shot"] < journal["first_shot"], "last_shot", "lies before first_shot")
+    check("sessions", journal, where="The lesson log")
+    check("blocks", journal, where="The lesson log")
+    _refuse(journal, (journal["phase"] == "cue") & journal["cue"].isna(), "cue", "is blank in a block of phase cue")
+    return journal
+
+
+def _paths(log: str | Path | Sequence[str | Path]) -> list[Path]:
+    if not isinstance(log, str | Path):
+        return [path for one in log for path in _paths(one)]
+    path = Path(log)
+    if not path.is_dir():
+        return [path]
+    found = sorted(one for one in path.iterdir() if one.suffix.lower() in _FILES)
+    if not found:
+        raise DataError(
+            f"The folder {path.name} was asked for its lesson logs.",
+            f"It holds none of: {', '.join(_FILES)}.",
+            "Put the logs there, or give their paths.",
+            path=path.name,
+        )
+    return found
+
+
+def _read_file(path: Path) -> pd.DataFrame:
+    page = read_page(path, {name: (name,) for name in KNOWN})
+    columns = {}
+    for name in KNOWN:
+        places = find_heading(name, page.headings)
+        if len(places) > 1:
+            raise DataError(
+                f"{page.where} was read as a lesson log.",
+                f"The heading {name!r} stands {len(places)} times.",
+                "Let each column stand once.",
+                path=page.name,
+                column=name,
+            )
+        if places:
+            columns[name] = _column(page, places[0])
+    frame = pd.DataFrame(columns, index=pd.Index([f"{row} of {page.name}" for row in page.rows]))
+    missing = [name for name in REQUIRED if name not in frame]
+    if missing:
+        check("blocks", pd.DataFrame(columns=list(page.headings)), REQUIRED, f"{page.where}, a lesson log,")
+    return frame
+
+
+def _column(page: Page, place: int) -> pd.Series:
+    cells = page.cells[place]
+    if cells.words is None and cells.typed is not None:
+        return pd.Series(cells.typed)
+    return pd.Series(pd.array(cells.trimmed, dtype="str").take(np.asarray(cells.spread(np.arange(cells.size)))))
+
+
+def _typed(values: pd.Series) -> pd.Series:
+    """Return a column of the log in the type that its name asks for; a blank cell is missing."""
+    name = str(values.name)
+    column = COLUMNS.get(name)
+    kind = (
+        "count" if name in ("first_shot", "last_shot", "direction") else column.kind if column is not None else "label"
+    )
+    text = not pd.api.types.is_numeric_dtype(values) and values.dtype.kind != "M"
+    if text:
+        values = values.astype("str").str.strip().replace("", None)
+    if kind in ("number", "count"):
+        numbers = pd.to_numeric(values.str.replace(",", ".") if text else values, errors="coerce").astype(float)
+        _refuse(values.to_frame(), numbers.isna() & values.notna(), name, "is no number")
+        return numbers if kind == "number" or numbers.isna().any() else numbers.astype("int64")
+    if kind == "flag":
+        truths, odd = read_truths(values)
+        _refuse(values.to_frame(), odd, name, "is neither yes nor no")
+        return truths if truths.isna().any() else truths.astype(bool)
+    if kind == "day":
+        if values.dtype.kind == "M":
+            return values.astype("M8[us]").dt.floor("D")
+        times, _, odd, _ = read_times(Cells(pa.array(values.fillna("").tolist(), pa.string())))
+        days = pd.Series(times, index=values.index).dt.floor("D")
+        _refuse(
+            values.to_frame(), pd.Series(odd, index=values.index) | (days.isna() & values.notna()), name, "is no day"
+        )
+        return days
+    if not text:
+        written = [None if pd.isna(one) else f"{one:g}" if isinstance(one, float) else str(one) for one in values]
+        values = pd.Series(written, index=values.index)
+    return values.astype("str")
+
+
+def _refuse(frame: pd.DataFrame, bad: pd.Series, name: str, what: str) -> None:
+    bad = bad.fillna(False).astype(bool)
+    if bad.any():
+        row = bad.idxmax()
+        value = frame[name][bad].iloc[0]
+        raise DataError(
+            f"Row {row} of the lesson log was read.",
+            f"Column {name}: {value!r} {what} ({int(bad.sum())} such rows).",
+            "Correct that cell.",
+            row=row,
+            column=name,
+        )
