@@ -11,6 +11,7 @@ from coachlab.academy.swings import Blocks, swing
 from coachlab.cues.grade import evidence_grade
 from coachlab.cues.table import model_table
 from coachlab.errors import DataError
+from coachlab.intake.log import join_log
 from coachlab.orders import draw_pairs
 from coachlab.physics.arc import arc_azimuth
 from coachlab.schema import LATERAL, MEASURES, OUTCOMES, check
@@ -66,7 +67,7 @@ def test_the_shots_hold_every_column_promised(academy):
 
 
 def test_a_lesson_is_one_visit_about_one_cue_with_two_pairs(academy):
-    lessons = academy.log[academy.log["order_plan"] != ""].groupby("session")
+    lessons = academy.log[academy.log["order_plan"].notna()].groupby("session")
     assert len(lessons) == 38 * 5
     for _, blocks in lessons:
         plan = blocks["order_plan"].iloc[0].split(" ")
@@ -106,7 +107,7 @@ def test_five_blocks_in_a_hundred_are_lost_and_the_plan_still_shows_them():
 
 
 def test_orders_in_the_log_are_those_that_their_seed_draws(academy):
-    lessons = academy.log[academy.log["order_plan"] != ""].drop_duplicates("session")
+    lessons = academy.log[academy.log["order_plan"].notna()].drop_duplicates("session")
     cue_of = lessons["order_plan"].str.split(" ").map(lambda plan: next(name for name in plan if name != "plain"))
     for cue, part in lessons.groupby(cue_of):
         assert part["order_seed"].nunique() == 1
@@ -130,6 +131,11 @@ def test_every_shot_number_is_a_shot_a_reject_or_missing(academy):
     follows = academy.log.groupby("session").apply(lambda part: (part["first_shot"].to_numpy()[1:] == part["last_shot"].to_numpy()[:-1] + 1).all())  # fmt: skip
     assert follows.all()
     assert set(shots.rejects["rule"]) == {"no reading"}
+
+
+def test_joining_the_log_again_changes_nothing(academy):
+    again = join_log(academy.shots, academy.log).table
+    pd.testing.assert_frame_equal(again[academy.shots.table.columns], academy.shots.table)
 
 
 def test_only_the_rogue_leaves_a_fifth_of_the_cue_shots_out_and_those_are_the_worst():

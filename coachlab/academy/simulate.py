@@ -194,7 +194,7 @@ def _cued(
         codes, uniques = pd.factorize(texts.ravel())
         column = np.full(len(blocks), -1)
         column[taught] = codes.reshape(texts.shape)[student[taught], lesson[taught]]
-        labels = np.array([*uniques, ""], object)
+        labels = np.array([text or None for text in (*uniques, "")], object)
         blocks[name] = pd.array(labels, dtype="str").take(column % len(labels))
     return blocks
 

@@ -84,7 +84,7 @@ def lesson_log(
     cards = cues.set_index("cue").loc[[*ids, PLAIN]]
     rating = np.where(held["done"] < 1, 3.0, 8.0) + 1.2 * rng.standard_normal(number)
     phase = np.where(test >= 0, np.where(cue >= 0, "cue", "plain"), held["phase"].to_numpy(object))
-    offered = np.where(test >= 0, "drawn" if design == "drawn" else "coach", "")
+    chooser = np.array(["drawn" if design == "drawn" else "coach", None], object)
     index = held["index"].to_numpy()
     return pd.DataFrame(
         {
@@ -104,7 +104,7 @@ def lesson_log(
             "phase": _text(phase),
             "cue": _take([*ids, PLAIN], cue),
             "cue_version": _take(cards["version"], cue),
-            "offered": _text(offered),
+            "offered": _text(chooser[(test < 0).astype(int)]),
             "followed_0_10": np.where(cue >= 0, np.clip(np.rint(rating), 0, 10), np.nan),
             "order_plan": held["order_plan"],
             "order_seed": held["order_seed"],
@@ -113,7 +113,7 @@ def lesson_log(
             "first_shot": held["first"],
             "last_shot": held["first"] + held["shots"] - 1,
             "family": _take(cards["family"], cue),
-            "moves": _take(cards["moves"], cue),
+            "moves": _take([moves or None for moves in cards["moves"]], cue),
             "direction": cards["direction"].to_numpy()[cue],
         }
     )
@@ -184,7 +184,7 @@ def _chunks(shots: np.ndarray) -> list[slice]:
 
 def _aim(log: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Return by block if a coach judges a cue shot by its path (else by its attack), and which way is good."""
-    return log["moves"].str.startswith("path_out_deg").to_numpy(bool), log["direction"].to_numpy()
+    return log["moves"].fillna("").str.startswith("path_out_deg").to_numpy(bool), log["direction"].to_numpy()
 
 
 def _best_only(
@@ -218,15 +218,17 @@ def _numbered(start: str, number: int, digits: int) -> list[str]:
     return [f"{start}{one:0{digits}d}" for one in range(1, number + 1)]
 
 
-def _text(values: np.ndarray | Sequence[str]) -> pd.api.extensions.ExtensionArray:
+def _text(values: np.ndarray | Sequence[str | None]) -> pd.api.extensions.ExtensionArray:
     return pd.array(np.asarray(values, object), dtype="str")
 
 
-def _take(texts: Sequence[str], codes: np.ndarray) -> pd.api.extensions.ExtensionArray:
+def _take(texts: Sequence[str | None], codes: np.ndarray) -> pd.api.extensions.ExtensionArray:
     """Return texts by code; code -1 is the last one."""
     return _text(list(texts)).take(codes % len(texts))
 
 
 def _label(codes: np.ndarray, texts: Sequence[str], many: bool) -> pd.Categorical | pd.api.extensions.ExtensionArray:
-    """Return a label column: text, or categories where there are so many rows that text would fill the memory."""
-    return pd.Categorical.from_codes(codes, categories=list(texts)) if many else _take(texts, codes)
+    """Return a label column, missing at code -1: text, or categories where text would fill the memory."""
+    return (
+        pd.Categorical.from_codes(codes, categories=list(texts)) if many else _text(texts).take(codes, allow_fill=True)
+    )
