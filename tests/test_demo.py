@@ -87,6 +87,19 @@ def test_the_exports_together_hold_every_shot_once(written, academy):
     assert rules["repeated heading"] >= 2
 
 
+def test_the_logs_say_of_each_exported_shot_what_was_simulated(written, academy):
+    parts = [cl.read_shots(written / f"{stem}.{suffix}", written / f"{stem}.toml") for stem, suffix in EXPORTS.items()]
+    logs = sorted(written.glob("log-*.csv"))
+    assert len(logs) == len(academy.coaches)
+    joined = cl.join_log(cl.combine_shots(parts), logs, cues=written / "cues.toml").table
+    both = joined.merge(academy.shots.table, on=["session", "shot"], suffixes=("", "_true"))
+    assert len(both) == len(academy.shots)
+    for name in ("block", "phase", "cue", "period", "order_plan", "order_seed", "offered", "family", "shots_missing"):
+        said, true = both[name].astype("object"), both[f"{name}_true"].astype("object")
+        assert (said.eq(true) | (said.isna() & true.isna())).all(), name
+    assert joined["student"].nunique() == len(academy.students)
+
+
 def test_cards_and_settings_read_back(written, academy):
     assert cl.read_cues(written / "cues.toml").equals(academy.cues)
     settings = cl.read_settings(written / "academy.toml")

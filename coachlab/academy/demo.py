@@ -14,7 +14,7 @@ _ABOUT = """# Data
 
 All data here are **simulated**. Quillbeck Academy is invented: no student, coach, bay, device or shot is real. The
 files in `demo/` are written by `coachlab.academy.write_demo("data/demo")` from seed {seed}; the same seed gives the
-same files.
+same files. This page is the text of `coachlab.academy.demo_readme()`.
 
 | file | what it is |
 |---|---|

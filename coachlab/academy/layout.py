@@ -8,7 +8,7 @@ import pandas as pd
 
 from coachlab.academy.assumptions import HEADS, Assumptions
 from coachlab.orders import deal, draw_pairs
-from coachlab.schema import CLUBS, PLAIN
+from coachlab.schema import CLUBS
 
 FIRST_DAY = np.datetime64("2025-11-03", "D")
 WARMUP_SHOTS = (8, 10)
@@ -147,8 +147,3 @@ def _one_winter(lessons: int, clubs: int, tests: int, screened: bool) -> pd.Data
                 rows.append((lesson, 2 * test + 1, -1, "reset", clubs))
             rows.append((lesson, 2 * test + 2, test, "test", -1))
     return pd.DataFrame(rows, columns=["lesson", "index", "test", "phase", "club"])
-
-
-def plain_code(ids: Sequence[str]) -> np.ndarray:
-    """Return the cues' names with the plain swing last, so that code -1 is plain."""
-    return np.array([*ids, PLAIN], object)

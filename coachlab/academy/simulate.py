@@ -93,9 +93,9 @@ def simulate_academy(
 
     Examples
     --------
-    >>> academy = simulate_academy(students=8, seed=1, cues=["I2", "S1"], lessons=2)
-    >>> academy.log["phase"].value_counts()[["plain", "cue"]].tolist()
-    [32, 32]
+    >>> academy = simulate_academy(students=8, seed=1, cues=["I4"], lessons=1)
+    >>> academy.truth["value"].tolist()
+    [0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
     """
     cards = _cards(cues)
     known = cue_truths(cards, truths)
