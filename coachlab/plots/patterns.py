@@ -1,6 +1,5 @@
 """For whom: the shift of each cue along the scale of the students' own pattern."""
 
-import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -170,7 +169,7 @@ def describe_shift_against_pattern(shifts: CueShifts, cue: str, patterns: Patter
 def _line(patterns: PatternShifts, cue: str) -> pd.DataFrame:
     if patterns.grades.get(cue) != "A":
         return patterns.table.iloc[:0]
-    return patterns.table[(patterns.table["cue"] == cue) & np.isfinite(patterns.table["estimate"])]
+    return patterns.table[(patterns.table["cue"] == cue) & patterns.table["estimate"].notna()]
 
 
 def _why_none(patterns: PatternShifts, cue: str) -> str:

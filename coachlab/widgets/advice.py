@@ -13,7 +13,7 @@ CAUTION = (
 )
 
 
-def next_step(shifts: CueShifts, order: Sequence[str] | None = None) -> str:
+def next_steps(shifts: CueShifts, order: Sequence[str] | None = None) -> tuple[str, ...]:
     """Return what to do after seeing these shifts, in sentences that claim nothing new and rank nothing.
 
     Parameters
@@ -53,7 +53,7 @@ def next_step(shifts: CueShifts, order: Sequence[str] | None = None) -> str:
         )
     if not said:
         said.append("No cue here moves this number enough to matter: look at another number, or try another cue.")
-    return " ".join(said)
+    return tuple(said)
 
 
 def listed(names: Sequence[str], word: str) -> str:

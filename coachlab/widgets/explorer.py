@@ -52,13 +52,14 @@ class Explorer(w.VBox):
         self.view: ExplorerView | None = None
         self._build(offered_choices(shots, cues))
         self.picture = Picture()
-        self.sections = {name: w.HTML() for name in ("said", "next", "grade", "flow")}
+        self.sections = {name: w.HTML() for name in ("said", "next", "flow")}
         self.trouble = w.HTML()
         note = w.HTML(f'<p class="coachlab-note">{html.escape(self._ask[2].note)}</p>' if self._ask[2].note else "")
-        below = w.GridBox(
-            list(self.sections.values()),
-            layout=w.Layout(grid_template_columns="repeat(auto-fit, minmax(min(100%, 360px), 1fr))", grid_gap="0 2em"),
+        below = w.Box(
+            [self.sections["said"], w.VBox([self.sections["next"], self.sections["flow"]])],
+            layout=w.Layout(flex_flow="row wrap"),
         )
+        below.add_class("coachlab-below")
         controls = w.Box(list(self.controls.values()), layout=w.Layout(flex_flow="row wrap"))
         controls.add_class("coachlab-controls")
         super().__init__([controls, self.trouble, self.picture, below, note])
@@ -97,10 +98,10 @@ class Explorer(w.VBox):
         names = {
             "club": "club",
             "outcome": "what moved",
+            "direction": "wanted",
             "family": "kind of cue",
             "cue": "closer look at",
             "pattern": "pattern from",
-            "direction": "wanted",
             "coach": "coach",
         }
         self.controls = {

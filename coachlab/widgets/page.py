@@ -43,19 +43,7 @@ def draw_view(view: ExplorerView, figure: Figure, cues: pd.DataFrame | None, roo
 
 
 def view_html(view: ExplorerView) -> dict[str, str]:
-    """Return the sections below the picture: what may be said, what to do next, how sure, where the shots went."""
-    said = "".join(
-        f"<dt>{html.escape(cue)}</dt>" + "".join(f"<dd>{html.escape(sentence)}</dd>" for sentence in rows["sentence"])
-        for cue, rows in view.claims.groupby("cue", sort=False)
-    )
-    said = (f"<dl>{said}</dl>" if said else "") + "".join(
-        f"<p>{html.escape(line)}</p>" for line in (*view.general, *view.hidden)
-    )
-    grades = "".join(
-        f"<details><summary>{html.escape(cue)}: grade {grade}</summary>{_list(rows['reason'])}</details>"
-        for (cue, grade), rows in view.grades.groupby(["cue", "grade"], sort=False)
-    )
-    notes = f"<details><summary>Left out, or to be minded</summary>{_list(view.notes)}</details>" if view.notes else ""
+    """Return the sections below the picture: what may be said and how sure, what to do next, where the shots went."""
     steps = "".join(
         f"<tr><td>{html.escape(row.step)}</td><td class='number'>{_number(row.shots)}</td><td class='number'>"
         f"{'' if pd.isna(row.students) else row.students}</td></tr>"
@@ -65,14 +53,26 @@ def view_html(view: ExplorerView) -> dict[str, str]:
         f"<p>{html.escape(view.account)}</p><details><summary>Every loss by name</summary><table><tr><th>step</th>"
         f"<th class='number'>shots</th><th class='number'>students</th></tr>{steps}</table></details>"
     )
+    said = "".join(_cue(view, cue) for cue in view.claims["cue"].unique())
     return {
-        "said": _section("What may be said", said),
+        "said": _section("What may be said, and how sure it is", said + _paragraphs((*view.general, *view.hidden))),
         "next": _section(
-            "What to do next", f"<p>{html.escape(view.next_step)}</p><p class='aside'>{html.escape(view.caution)}</p>"
+            "What to do next", f"{_paragraphs(view.next_steps)}<p class='aside'>{html.escape(view.caution)}</p>"
         ),
-        "grade": _section("How sure", grades + notes) if grades or notes else "",
         "flow": _section("Where the shots went", flow),
     }
+
+
+def _cue(view: ExplorerView, cue: str) -> str:
+    """Return what may be said of one cue: the shift in sight, the rest and the grade's reasons behind a fold."""
+    first, *others = view.claims.loc[view.claims["cue"] == cue, "sentence"]
+    why = view.grades[view.grades["cue"] == cue]
+    notes = view.notes.loc[view.notes["cue"] == cue, "note"]
+    fold = (
+        f"<details{' open' if view.choice.cue else ''}><summary>{html.escape(cue)}: more, and why grade "
+        f"{why['grade'].iloc[0]}</summary>{_paragraphs(others)}{_list((*why['reason'], *notes))}</details>"
+    )
+    return f"<p class='claim'>{html.escape(first)}</p>{fold}"
 
 
 def _two_axes(figure: Figure, wide: bool, height: float, first: tuple, second: tuple) -> list:
@@ -81,11 +81,11 @@ def _two_axes(figure: Figure, wide: bool, height: float, first: tuple, second: t
     if not wide:
         return [
             figure.add_axes((a / width, bottom / tall, (width - a - b) / width, height / tall))
-            for (a, b), bottom in ((first, tall - height - 0.6), (second, 0.65))
+            for (a, b), bottom in ((first, tall - height - 0.55), (second, 0.6))
         ]
     free = (width - sum(first) - sum(second)) / 2
     return [
-        figure.add_axes((start / width, 0.65 / tall, free / width, height / tall))
+        figure.add_axes((start / width, 0.6 / tall, free / width, height / tall))
         for start in (first[0], sum(first) + free + second[0])
     ]
 
@@ -96,6 +96,10 @@ def _number(count: int) -> str:
 
 def _section(title: str, body: str) -> str:
     return f'<section class="coachlab-text"><h3>{title}</h3>{body}</section>'
+
+
+def _paragraphs(sentences: Iterable[str]) -> str:
+    return "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
 
 
 def _list(sentences: Iterable[str]) -> str:

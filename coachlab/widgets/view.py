@@ -1,6 +1,6 @@
 """What the explorer shows for one choice: a value made without any panel, so that it can be read and tested."""
 
-from collections.abc import MutableMapping
+from collections.abc import Iterable, MutableMapping
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -20,7 +20,7 @@ from coachlab.plots import (
 from coachlab.plots.look import in_order
 from coachlab.schema import show_club
 from coachlab.settings import Settings
-from coachlab.widgets.advice import CAUTION, listed, next_step
+from coachlab.widgets.advice import CAUTION, listed, next_steps
 
 _Answers = TypeVar("_Answers", CueShifts, PatternShifts)
 
@@ -83,9 +83,9 @@ class ExplorerView:
         The four counts in one sentence.
     hidden : tuple of str
         What is not shown, and why.
-    notes : tuple of str
-        What was left out or is to be minded, cue by cue.
-    next_step : str
+    notes : DataFrame
+        ``cue note``: what was left out or is to be minded.
+    next_steps : tuple of str
         What to do with it.
     caution : str
         Bodies and range, where a coach would act.
@@ -101,8 +101,8 @@ class ExplorerView:
     flow: pd.DataFrame
     account: str
     hidden: tuple[str, ...]
-    notes: tuple[str, ...]
-    next_step: str
+    notes: pd.DataFrame
+    next_steps: tuple[str, ...]
     caution: str = CAUTION
 
 
@@ -147,19 +147,21 @@ def explorer_view(
         return _nothing(shots, choice, *hidden)
     names = in_order(names, cues)
     shifts, patterns = _only(shifts, names), _only(patterns, names)
+    claims = [(shifts.names[cue], said) for cue in names for said in (*shifts.claim(cue), *patterns.claim(cue))]
+    of_a_cue = {said for _, said in claims}
     return ExplorerView(
         choice,
         shifts,
         patterns,
         _in_words(shifts, patterns, choice, cues),
-        _claims(shifts, patterns, names),
-        tuple(shifts.sentences()[sum(len(shifts.claim(cue)) for cue in names) :]),
+        _rows("sentence", claims),
+        tuple(said for said in shifts.sentences() if said not in of_a_cue),
         _grades(shifts, names),
         flow(shots, _lessons(table, names)),
         shots.text(),
         tuple(hidden),
-        tuple(f"{shifts.names[cue]}: {note}" for cue in names for note in shifts.notes[cue]),
-        next_step(shifts, names),
+        _rows("note", ((shifts.names[cue], note) for cue in names for note in shifts.notes[cue])),
+        next_steps(shifts, names),
     )
 
 
@@ -242,14 +244,14 @@ def _nothing(shots: Shots, choice: Choice, why: str) -> ExplorerView:
         None,
         None,
         "No picture: " + why,
-        pd.DataFrame({"cue": [], "sentence": []}),
+        _rows("sentence", ()),
         (),
         pd.DataFrame({"cue": [], "grade": [], "reason": []}),
         flow(shots, None),
         shots.text(),
         (why,),
-        (),
-        "Choose all coaches, another club or all cues; or log more lessons with plain and cue blocks.",
+        _rows("note", ()),
+        ("Choose all coaches, another club or all cues; or log more lessons with plain and cue blocks.",),
     )
 
 
@@ -261,9 +263,8 @@ def _in_words(shifts: CueShifts, patterns: PatternShifts, choice: Choice, cues: 
     return " ".join(parts)
 
 
-def _claims(shifts: CueShifts, patterns: PatternShifts, names: list[str]) -> pd.DataFrame:
-    rows = [(shifts.names[cue], sentence) for cue in names for sentence in (*shifts.claim(cue), *patterns.claim(cue))]
-    return pd.DataFrame(rows, columns=["cue", "sentence"])
+def _rows(what: str, pairs: Iterable[tuple[str, str]]) -> pd.DataFrame:
+    return pd.DataFrame(list(pairs), columns=["cue", what])
 
 
 def _grades(shifts: CueShifts, names: list[str]) -> pd.DataFrame:
