@@ -28,7 +28,7 @@ DESIGNS = ("drawn", "chosen", "log-only")
 
 def simulate_academy(
     students: int = 38,
-    seed: int | None = 0,
+    seed: int | None = None,
     design: str = "drawn",
     lessons: int = 5,
     clubs: Sequence[str] = ("iron-7",),
