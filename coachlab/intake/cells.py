@@ -6,6 +6,7 @@ A column of a file holds few distinct texts, so each text is read once and sprea
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
@@ -46,14 +47,14 @@ class Cells:
         """How many words there are."""
         return len(self.words) if self.words is not None else len(self.typed)  # type: ignore[arg-type]
 
-    @property
+    @cached_property
     def trimmed(self) -> pa.Array:
         """The texts without outer blanks, typed cells written out, shape (k,)."""
         if self.words is not None:
             return pc.utf8_trim_whitespace(self.words)
         return pc.fill_null(pa.array(self.typed, from_pandas=True).cast(pa.string()), "")
 
-    @property
+    @cached_property
     def blank(self) -> np.ndarray:
         """Which words are blank, shape (k,)."""
         if self.words is None:

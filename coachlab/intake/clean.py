@@ -56,7 +56,7 @@ def clean_shots(shots: Shots | pd.DataFrame) -> Shots:
         shots = shots_of_table(shots)
     table = shots.table.copy(deep=False)
     read_ok = np.ones(len(table), dtype=bool)
-    found: list[pd.DataFrame] = []
+    found: list[pd.DataFrame | None] = []
     notes = list(shots.notes)
     for name in READINGS:
         values = _judged(table, name)
@@ -80,7 +80,7 @@ def clean_shots(shots: Shots | pd.DataFrame) -> Shots:
             found.append(_flags(table, rows, name, REPORTED, values))
     table["read_ok"] = read_ok
     kept = shots.flags[~shots.flags["rule"].isin(list(RULES))]
-    flags = [part for part in (kept, *found) if len(part)]
+    flags = [part for part in (kept, *found) if part is not None and len(part)]
     if flags:
         together = pd.concat(flags, ignore_index=True)
         together = together.sort_values(["source", "source_row"], kind="stable", ignore_index=True)
@@ -235,10 +235,10 @@ def _reported(table: pd.DataFrame) -> Iterator[tuple[str, np.ndarray, np.ndarray
             yield name, away > tolerance, values, int((~np.isnan(away)).sum())
 
 
-def _flags(table: pd.DataFrame, rows: np.ndarray, column: str, rule: str, values: np.ndarray) -> pd.DataFrame:
+def _flags(table: pd.DataFrame, rows: np.ndarray, column: str, rule: str, values: np.ndarray) -> pd.DataFrame | None:
     at = np.flatnonzero(rows)
     if not len(at):
-        return pd.DataFrame(columns=list(FLAG_COLUMNS))
+        return None
     here = table[[name for name in ("source", "source_row", "shot") if name in table]].iloc[at]
     return pd.DataFrame(
         {

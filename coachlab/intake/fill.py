@@ -34,6 +34,7 @@ class Intake:
     columns: ColumnMap
     places: Mapping[str, int]
     keep: np.ndarray
+    replaced: Mapping[int, list[str | None]]
     notes: list[str] = field(default_factory=list)
     flags: list[tuple[np.ndarray, str, str, list]] = field(default_factory=list)
 
@@ -87,7 +88,10 @@ def build_table(intake: Intake, numbers: Mapping[str, Numbers], states: np.ndarr
     n = int(intake.keep.sum())
     columns: dict[str, object] = {}
     for name, prefix in PEOPLE.items():
-        _fill_label(intake, columns, name, n, partial(_ids_of, prefix=prefix))
+        ids = intake.replaced.get(intake.places.get(name, -1))
+        _fill_label(
+            intake, columns, name, n, partial(_ids_of, prefix=prefix) if ids is None else lambda _, ids=ids: ids
+        )
     for name in ("session", "block", "cue"):
         _fill_label(intake, columns, name, n)
     clubs = intake.columns.club_names
@@ -116,7 +120,8 @@ def _constant(text: str, n: int) -> object:
 
 
 def _ids_of(texts: list[str], prefix: str) -> list[str | None]:
-    return privacy.pseudonyms(pd.Series(texts, dtype="str"), privacy.process_key(), prefix).tolist()
+    ids = privacy.pseudonyms(pd.Series(texts, dtype="str"), privacy.process_key(), prefix)
+    return ids.astype(object).where(ids.notna(), None).tolist()
 
 
 def _fill_label(
@@ -328,7 +333,7 @@ def _at(intake: Intake, name: str, lines: np.ndarray) -> list[str]:
     return cells.texts(np.asarray(lines if cells.codes is None else cells.codes[lines], dtype=np.int64))
 
 
-def replace_names(page: Page, columns: ColumnMap) -> dict[int, np.ndarray]:
+def replace_names(page: Page, columns: ColumnMap) -> dict[int, list[str | None]]:
     """Return pseudonyms for the words of every column under a heading that is mapped to a person."""
     replaced = {}
     for name, prefix in PEOPLE.items():
@@ -336,6 +341,5 @@ def replace_names(page: Page, columns: ColumnMap) -> dict[int, np.ndarray]:
             continue
         for heading in columns.columns[name].headings:
             for place in find_heading(heading, page.headings):
-                ids = _ids_of(page.cells[place].trimmed.to_pylist(), prefix)
-                replaced[place] = np.array([one if isinstance(one, str) else "" for one in ids], dtype=object)
+                replaced[place] = _ids_of(page.cells[place].trimmed.to_pylist(), prefix)
     return replaced

@@ -94,7 +94,8 @@ def _read_file(path: Path) -> pd.DataFrame:
             )
         if places:
             columns[name] = _column(page, places[0])
-    frame = pd.DataFrame(columns, index=pd.Index([f"{row} of {page.name}" for row in page.rows]))
+    frame = pd.DataFrame(columns)
+    frame.index = pd.Index([f"{row} of {page.name}" for row in page.rows])
     missing = [name for name in REQUIRED if name not in frame]
     if missing:
         check("blocks", pd.DataFrame(columns=list(page.headings)), REQUIRED, f"{page.where}, a lesson log,")

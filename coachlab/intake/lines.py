@@ -23,6 +23,8 @@ SEPARATORS = (",", ";", "\t", "|")
 _BLOCK = 1 << 22
 _HEAD = 1 << 18
 _SMALL = 1 << 15
+_FEW, _MANY = pa.dictionary(pa.int32(), pa.string()), pa.string()
+"""How a column is read: its distinct texts once, or, where nearly each is another (times), as they stand."""
 
 
 class _OutOfOrder(Exception):
@@ -83,29 +85,31 @@ def _read_stream(name: str, stream: BinaryIO, head: bytes, wanted: Wanted) -> Pa
 
 def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str], int, int]:
     """Return separator, cells of the header, and its first and last line."""
-    lines = _lines_of(head.decode("utf-8-sig", "replace"))[: HEAD_LINES + 1]
+    lines = _lines_of(head.decode("utf-8-sig", "replace"))[: HEAD_LINES[-1]]
     if not any(line.strip() for line in lines):
         raise DataError(
             f"{name} was asked for as a table of shots.", "The file is blank.", "Export it again.", path=name
         )
-    best: tuple[int, int, str, list[str], int, int] | None = None
-    for separator in SEPARATORS:
-        rows = _split(lines, separator)
-        for place, (first, last, cells) in enumerate(rows):
-            count = count_wanted(cells, wanted)
-            if not count:
-                continue
-            width = len(cells)
-            alike = sum(len(other) == width for _, _, other in rows[place + 1 : place + 50])
-            if best is None or (count, alike if count == best[0] and first == best[4] else -1) > (best[0], best[1]):
-                best = (count, alike, separator, cells, first, last)
-    if best is None:
-        _refuse_other_separator(name, lines, wanted)
-        rows = max(
-            (_split(lines, separator) for separator in SEPARATORS), key=lambda rows: sum(len(row[2]) for row in rows)
-        )
-        raise no_header(name, wanted, [cells for _, _, cells in rows], path=name)
-    return best[2], best[3], best[4], best[5]
+    for depth in HEAD_LINES:
+        best: tuple[int, int] = (0, 0)
+        header: tuple[str, list[str], int, int] | None = None
+        for separator in SEPARATORS:
+            rows = _split(lines[:depth], separator)
+            for place, (first, last, cells) in enumerate(rows):
+                count = count_wanted(cells, wanted)
+                # of two separators that find the same headings the one that splits the lines below alike
+                alike = sum(len(other) == len(cells) for _, _, other in rows[place + 1 :]) if count else 0
+                better = count > best[0] or (count == best[0] and alike > best[1] and first == header[2])  # type: ignore
+                if count and better:
+                    best, header = (count, alike), (separator, cells, first, last)
+                if count == len(wanted):
+                    break
+        if header is not None:
+            return header
+    _refuse_other_separator(name, lines, wanted)
+    split = [_split(lines, separator) for separator in SEPARATORS]
+    fullest = max(split, key=lambda rows: sum(len(cells) for _, _, cells in rows))
+    raise no_header(name, wanted, [cells for _, _, cells in fullest], path=name)
 
 
 def _lines_of(text: str) -> list[str]:
@@ -146,9 +150,13 @@ def _read_body(
     stream: BinaryIO, line: int, width: int, separator: str
 ) -> tuple[tuple[Cells, ...], np.ndarray, np.ndarray]:
     parts: list[list[pa.Array]] = [[] for _ in range(width)]
-    numbers, long = [], []
+    numbers: list[np.ndarray] = []
+    long: list[np.ndarray] = []
+    kinds: list[pa.DataType] = [_FEW] * width
     for block, inside in _blocks(stream, separator.encode()):
-        table, rows, too_long = _read_block(block, inside, width, separator)
+        table, rows, too_long = _read_block(block, inside, kinds, separator)
+        if not numbers:
+            kinds = [_many_or_few(column) for column in table.columns]
         for place, column in enumerate(table.columns):
             parts[place].extend(column.chunks)
         numbers.append(rows + line)
@@ -163,10 +171,17 @@ def _read_body(
     return tuple(cells), rows, np.flatnonzero(np.isin(rows, long_rows))
 
 
+def _many_or_few(column: pa.ChunkedArray) -> pa.DataType:
+    distinct = max((len(chunk.dictionary) for chunk in column.chunks), default=0)
+    return _MANY if distinct > 1000 and distinct * 2 > len(column) else _FEW
+
+
 def _joined(chunks: list[pa.Array]) -> Cells:
     """Return the blocks of one column as one, with the smallest codes that hold them."""
     if not chunks:
         return Cells(pa.array([], pa.string()), np.zeros(0, dtype=np.int16))
+    if any(chunk.type == _MANY for chunk in chunks):
+        return Cells(pa.concat_arrays([chunk.cast(_MANY) for chunk in chunks]))
     column = pa.chunked_array(chunks).unify_dictionaries()
     words = column.chunk(0).dictionary
     kind = np.int16 if len(words) < _SMALL else np.int32
@@ -224,13 +239,13 @@ def _check_quotes(block: bytes, inside: np.ndarray, separator: bytes) -> None:
 
 
 def _read_block(
-    block: bytes, inside: np.ndarray | None, width: int, separator: str
+    block: bytes, inside: np.ndarray | None, kinds: list[pa.DataType], separator: str
 ) -> tuple[pa.Table, np.ndarray, np.ndarray]:
     """Return the cells of a block, the line of each row counted from 0, and the lines with too many cells."""
-    none = np.zeros(0, dtype=np.int64)
+    none, width = np.zeros(0, dtype=np.int64), len(kinds)
     if inside is None:
         odd_lines: list[int] = []
-        table = _parse(block, width, separator, odd_lines)
+        table = _parse(block, kinds, separator, odd_lines)
         if not odd_lines and table.num_rows == block.count(b"\n") + (not block.endswith(b"\n")):
             return table, np.arange(table.num_rows), none
     data = np.frombuffer(block, dtype=np.uint8)
@@ -266,31 +281,29 @@ def _read_block(
         done = min(end + 1, len(block))
     pieces.append(block[done:])
     odd_lines = []
-    table = _parse(b"".join(pieces), width, separator, odd_lines)
+    table = _parse(b"".join(pieces), kinds, separator, odd_lines)
     if odd_lines or table.num_rows != keep.sum():
         raise _OutOfOrder
     return table, lines[keep], np.array(long, dtype=np.int64)
 
 
-def _parse(block: bytes, width: int, separator: str, odd_lines: list[int]) -> pa.Table:
-    names = [str(place) for place in range(width)]
-    words = pa.dictionary(pa.int32(), pa.string())
+def _parse(block: bytes, kinds: list[pa.DataType], separator: str, odd_lines: list[int]) -> pa.Table:
+    names = [str(place) for place in range(len(kinds))]
+    types = dict(zip(names, kinds, strict=True))
 
     def odd(row: pa.csv.InvalidRow) -> str:
         odd_lines.append(row.actual_columns)
         return "skip"
 
     if not block:
-        return pa.table({name: pa.array([], words) for name in names})
+        return pa.table({name: pa.array([], kind) for name, kind in types.items()})
     return pa.csv.read_csv(
         pa.BufferReader(block),
         read_options=pa.csv.ReadOptions(column_names=names, block_size=len(block) + 1),
         parse_options=pa.csv.ParseOptions(
             delimiter=separator, newlines_in_values=True, ignore_empty_lines=False, invalid_row_handler=odd
         ),
-        convert_options=pa.csv.ConvertOptions(
-            column_types=dict.fromkeys(names, words), null_values=[], strings_can_be_null=False
-        ),
+        convert_options=pa.csv.ConvertOptions(column_types=types, null_values=[], strings_can_be_null=False),
     )
 
 

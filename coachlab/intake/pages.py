@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -11,8 +12,8 @@ from coachlab.errors import MapError
 from coachlab.intake.cells import Cells
 from coachlab.intake.headings import close_to, plain_heading, without_unit
 
-HEAD_LINES = 500
-"""How far down a header is looked for."""
+HEAD_LINES = (40, 500)
+"""How far down a header is looked for, at first, and if none is there."""
 
 Wanted = Mapping[str, tuple[str, ...]]
 """For each column the headings under which it may stand."""
@@ -75,12 +76,12 @@ class Page:
         long = place[self.long[keep[self.long]]]
         return Page(self.name, self.headings, kept, self.rows[keep], self.header_row, long, self.separator, self.sheet)
 
-    def frame(self, replaced: Mapping[int, np.ndarray]) -> pd.DataFrame:
+    def frame(self, replaced: Mapping[int, list[str | None]]) -> pd.DataFrame:
         """Return the lines as a table with ``source`` and ``source_row`` before them.
 
         Parameters
         ----------
-        replaced : mapping of int to array, shape (k,)
+        replaced : mapping of int to list of str, length k
             For a place among the headings other words than the file's (a pseudonym for each name).
 
         Notes
@@ -113,13 +114,13 @@ def _unused(heading: str, taken: Iterable[str]) -> str:
     return name
 
 
-def _as_raw(cells: Cells, words: np.ndarray | None) -> object:
+def _as_raw(cells: Cells, words: list[str | None] | None) -> object:
     if words is None:
         if cells.words is None:
             return cells.typed
         texts = pd.array(cells.words, dtype="str")
     else:
-        texts = pd.array(words, dtype="str")
+        texts = pd.array(["" if word is None else word for word in words], dtype="str")
     if cells.codes is None:
         return texts
     if len(texts) > max(len(cells.codes) // 2, 1000):
@@ -159,12 +160,28 @@ def _text_of(value: object) -> str:
 
 def count_wanted(cells: Iterable[object], wanted: Wanted) -> int:
     """Return how many of the wanted columns have a heading among these cells."""
-    filled = [str(cell) for cell in cells if str(cell).strip()]
-    there = {plain_heading(cell) for cell in filled} | {plain_heading(without_unit(cell)) for cell in filled}
-    return sum(
-        any(plain_heading(one) in there or plain_heading(without_unit(one)) in there for one in headings)
-        for headings in wanted.values()
-    )
+    names = _plain_names(tuple(wanted.items()))
+    found: set[str] = set()
+    for cell in cells:
+        plain = plain_heading(cell)
+        if plain not in names and plain.endswith(_CLOSING):
+            plain = plain_heading(without_unit(cell))
+        found.update(names.get(plain, ()))
+    return len(found)
+
+
+_CLOSING = ("]", ")", "}")
+
+
+@lru_cache(maxsize=8)
+def _plain_names(wanted: tuple[tuple[str, tuple[str, ...]], ...]) -> dict[str, list[str]]:
+    """Return the columns that a plain heading may stand for."""
+    names: dict[str, list[str]] = {}
+    for column, headings in wanted:
+        for heading in headings:
+            for plain in {plain_heading(heading), plain_heading(without_unit(heading))}:
+                names.setdefault(plain, []).append(column)
+    return names
 
 
 def no_header(where: str, wanted: Wanted, lines: Sequence[Sequence[str]], **facts: object) -> MapError:

@@ -68,14 +68,14 @@ def build_shots(path: str | Path, columns: ColumnMap | None, fault: Fault) -> Sh
     readings = {name: read for name, read in numbers.items() if name in READINGS}
     states = find_states(page, places, readings)
     _check_lines(page, states, fault)
-    intake = Intake(page, columns, places, states == SHOT)
+    intake = Intake(page, columns, places, states == SHOT, replace_names(page, columns))
     if note:
         intake.notes.append(note)
     _check_texts(intake, numbers, states, fault)
     table = build_table(intake, numbers, states, fault)
     return Shots(
         table,
-        page.frame(replace_names(page, columns)),
+        page.frame(intake.replaced),
         build_rejects(intake, states),
         intake.build_flags(table),
         tuple(dict.fromkeys(intake.notes)),

@@ -42,14 +42,16 @@ def read_sheet(path: Path, wanted: Wanted, sheet: str | None) -> Page:
         except (python_calamine.CalamineError, ValueError):
             continue  # a sheet that holds a chart has no cells
         tried.append(lines)
-        for place, line in enumerate(lines[:HEAD_LINES]):
+        for place, line in enumerate(lines[: HEAD_LINES[-1]]):
             count = count_wanted(line, wanted)
             if count and (best is None or count > best[0]):
                 best = (count, name, place, lines)
         if best is not None and best[0] == len(wanted):
             break
     if best is None:
-        raise no_header(path.name, wanted, [line for lines in tried for line in lines[:HEAD_LINES]], path=path.name)
+        raise no_header(
+            path.name, wanted, [line for lines in tried for line in lines[: HEAD_LINES[-1]]], path=path.name
+        )
     _, name, place, lines = best
     rows = np.arange(place + 2, len(lines) + 1)
     return page_of_lines(path.name, lines[place], lines[place + 1 :], place + 1, rows, sheet=name)
