@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from coachlab.errors import DataError
 
 _MOVES: dict[str, tuple[str, str, str]] = {
-    # outcome -> (causal verb up, causal verb down, state word pair)
+    # outcome -> (causal verb up, causal verb down, state word pair); what follows "..." stands after the outcome
     "attack_up_deg": ("raised", "lowered", "higher|lower"),
-    "path_out_deg": ("moved outward", "moved inward", "further out|further in"),
+    "path_out_deg": ("moved ... outward", "moved ... inward", "further out|further in"),
     "face_open_deg": ("opened", "closed", "more open|more closed"),
     "face_to_path_deg": ("opened", "closed", "more open|more closed"),
     "club_speed_mps": ("raised", "lowered", "higher|lower"),
@@ -32,7 +32,7 @@ _SEEN = (
 
 TEMPLATES: dict[str, dict[str, str]] = {
     "A": {
-        "moved": "In {students} students of {academy}, {cue} {verb} {club} {outcome} by {estimate} on average "
+        "moved": "In {students} students of {academy}, {cue} {verb} {club} {outcome}{way} by {estimate} on average "
         f"against the plain instruction {_BASIS_DRAWN}.",
         "open": "In {students} students of {academy}, the average change of {club} {outcome} with {cue} "
         "against the plain instruction could be anywhere from {low} to {high} ({level} interval; best estimate "
@@ -120,8 +120,13 @@ def say(grade: str, kind: str, values: Mapping[str, object]) -> str:
 
 def verb(outcome: str, estimate: float) -> str:
     """Return the verb of cause for a change of an outcome, allowed at grade A only."""
-    up, down, _ = _MOVES[outcome]
-    return up if estimate >= 0 else down
+    return _cause(outcome, estimate).partition(" ... ")[0]
+
+
+def way(outcome: str, estimate: float) -> str:
+    """Return what follows the outcome in a sentence of cause, as in ``moved path outward``; empty for most."""
+    word = _cause(outcome, estimate).partition(" ... ")[2]
+    return f" {word}" if word else ""
 
 
 def state(outcome: str, estimate: float) -> str:
@@ -142,6 +147,11 @@ def matches(sentence: str, grade: str) -> bool:
     return any(re.fullmatch(_pattern(template), sentence, re.IGNORECASE | re.DOTALL) for template in allowed)
 
 
+def _cause(outcome: str, estimate: float) -> str:
+    up, down, _ = _MOVES[outcome]
+    return up if estimate >= 0 else down
+
+
 def _pattern(template: str) -> str:
     parts = re.split(r"\{\w+\}", template)
-    return r".{1,120}?".join(re.escape(part) for part in parts)
+    return r".{0,120}?".join(re.escape(part) for part in parts)

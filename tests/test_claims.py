@@ -18,6 +18,7 @@ VALUES = {
     "high": "1.7°",
     "estimate": "1.1°",
     "verb": "raised",
+    "way": "",
     "state": "higher",
     "useful": "1.0°",
     "needed": 6,
@@ -49,7 +50,7 @@ def test_forbidden_words_never_pass(word):
 
 
 def test_no_sentence_of_grades_b_to_d_holds_a_verb_of_cause():
-    causes = {verb for verbs in claims._MOVES.values() for verb in verbs[:2]}
+    causes = {claims.verb(outcome, sign) for outcome in claims._MOVES for sign in (1, -1)}
     for grade in "BCD":
         for kind, template in claims.TEMPLATES[grade].items():
             assert "{verb}" not in template, (grade, kind)
@@ -69,3 +70,8 @@ def test_a_sentence_that_a_grade_does_not_allow_is_refused():
 
 def test_free_text_is_not_on_the_list():
     assert not claims.matches("I2 rafter raised attack.", "A")
+
+
+def test_a_path_moves_outward_in_good_english():
+    assert claims.verb("path_out_deg", 1.0) + " path" + claims.way("path_out_deg", 1.0) == "moved path outward"
+    assert claims.way("attack_up_deg", -1.0) == ""

@@ -102,6 +102,7 @@ class CueShifts:
             "low": unit.number(ends[0], sign=not clear),
             "high": unit.text(ends[1], sign=not clear),
             "verb": claims.verb(self.outcome, row["estimate"]),
+            "way": claims.way(self.outcome, row["estimate"]),
             "state": claims.state(self.outcome, row["estimate"]),
         }
         kind = "moved" if clear else "open"
