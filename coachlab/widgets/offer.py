@@ -3,6 +3,8 @@
 import pandas as pd
 
 from coachlab import claims
+from coachlab.cues.pattern import NAMES as PATTERNS
+from coachlab.errors import DataError
 from coachlab.intake.shots import Shots
 from coachlab.plots.look import in_order
 from coachlab.schema import CLUBS, OUTCOMES, show_club
@@ -25,21 +27,32 @@ FAMILIES = [
 
 
 def offered_choices(shots: Shots, cues: pd.DataFrame | None = None) -> dict[str, list[tuple[str, object]]]:
-    """Return what each control offers, as pairs of words and value, from what the shots hold."""
+    """Return what each control offers, as pairs of words and value, from what the shots hold.
+
+    Raises
+    ------
+    DataError
+        If no lesson log is joined, or no analysed shot was hit with a cue and measured.
+    """
     table = shots.analysed
+    missing = [name for name in ("student", "club", "phase", "cue") if name not in table.columns]
+    if missing:
+        raise _nothing_to_offer(f"The shots have no column {missing[0]}.")
     tried = table[table["phase"].astype("str") == "cue"]
     clubs = tried.groupby(tried["club"].astype("str"))["student"].nunique()
     clubs = clubs.reindex([club for club in CLUBS if club in clubs.index]).sort_values(ascending=False, kind="stable")
     names = dict(zip(cues["cue"], cues["name"], strict=True)) if cues is not None and "name" in cues else {}
     ids = in_order(tried["cue"].dropna().astype("str").unique(), cues)
     outcomes = [name for name in GROUPS if _measured(tried, name)]
+    if not outcomes or not len(clubs):
+        raise _nothing_to_offer("No analysed shot stands in a cue block.")
     coaches = sorted(tried["coach"].dropna().astype("str").unique()) if "coach" in tried else []
     return {
         "club": [(show_club(club), club) for club in clubs.index],
         "outcome": [(f"{GROUPS[name]}: {OUTCOMES[name]}", name) for name in outcomes],
         "family": FAMILIES if cues is not None else FAMILIES[:1],
         "cue": [("all cues", ""), *((_words(cue, names), cue) for cue in ids)],
-        "pattern": [("screening attack", "attack_up_deg"), ("screening path", "path_out_deg")],
+        "pattern": [(f"screening {OUTCOMES[name]}", name) for name in PATTERNS],
         "direction": directions(outcomes[0]),
         "coach": [("all coaches", ""), *((coach, coach) for coach in coaches)],
     }
@@ -48,6 +61,10 @@ def offered_choices(shots: Shots, cues: pd.DataFrame | None = None) -> dict[str,
 def directions(outcome: str) -> list[tuple[str, int | None]]:
     """Return the ways that may be wanted, in the words of the outcome."""
     return [("as each cue card says", None), (claims.state(outcome, 1), 1), (claims.state(outcome, -1), -1)]
+
+
+def _nothing_to_offer(found: str) -> DataError:
+    return DataError("The cues were to be explored.", found, "Join the lesson log first: join_log(shots, log).")
 
 
 def _measured(table: pd.DataFrame, outcome: str) -> bool:
