@@ -156,15 +156,7 @@ class Fit:
     @cached_property
     def _covariances(self):
         """Covariance matrix of each random term."""
-        theta = self.problem.theta(self.inference.optimum.x)
-        result = []
-        for t, term in enumerate(self.problem.terms):
-            factor = np.zeros((term.size, term.size))
-            column, row = np.triu_indices(term.size)
-            first = self.problem.layers.first_parameter[t]
-            factor[row, column] = theta[first : self.problem.layers.first_parameter[t + 1]]
-            result.append(self.sigma**2 * factor @ factor.T)
-        return result
+        return [self.sigma**2 * factor @ factor.T for factor in self.problem.factors_at(self.inference.optimum.x)]
 
     @property
     def _residual_sds(self):
@@ -386,16 +378,12 @@ def _checks(fit):
 
 def _flat(fit):
     """Sentences about random terms without variance in some direction."""
-    theta = fit.problem.theta(fit.inference.optimum.x)
-    for t, term in enumerate(fit.problem.terms):
-        first = fit.problem.layers.first_parameter[t]
+    factors = fit.problem.factors_at(fit.inference.optimum.x)
+    for term, factor in zip(fit.problem.terms, factors, strict=True):
         name = f"({' + '.join(term.names)} | {term.group})".replace("Intercept", "1")
         if term.group in fit.problem.fixed:
             continue
-        factor = np.zeros((term.size, term.size))
-        column, row = np.triu_indices(term.size)
-        factor[row, column] = theta[first : fit.problem.layers.first_parameter[t + 1]]
-        if np.abs(np.diag(factor)).min() >= SINGULAR:
+        if np.abs(np.diag(np.linalg.qr(factor.T, mode="r"))).min() >= SINGULAR:
             continue
         sd = np.sqrt((factor**2).sum(axis=1))
         empty = [n for n, s in zip(term.names, sd, strict=True) if s < SINGULAR]

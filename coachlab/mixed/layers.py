@@ -75,6 +75,7 @@ class Layers:
         order, self.layers = _plan(codes, self.levels, terms, top.shape[-1])
         self.order, self.codes, self.stratum = order, [code[order] for code in codes], stratum[order]
         self._place()
+        self.arrange([tuple(range(term.size)) for term in terms])
         self.load(cross, top)
 
     @property
@@ -100,17 +101,9 @@ class Layers:
                     slot = np.empty(n, int)
                     slot[rank] = np.arange(n) - np.searchsorted(unit[rank], np.arange(layer.units))[unit[rank]]
                 self.unit[factor], self.slot[factor] = unit, slot
-            spots, params = [], []
             for t, slots in zip(layer.terms, layer.slots, strict=True):
                 size, layer.offset[t] = self.terms[t].size, layer.m
                 layer.m += size * slots
-            for t, slots in zip(layer.terms, layer.slots, strict=True):
-                low = [(i, j) for j in range(self.terms[t].size) for i in range(j, self.terms[t].size)]
-                for slot in range(slots):
-                    base = layer.offset[t] + slot * self.terms[t].size
-                    spots += [(base + i) * layer.m + base + j for i, j in low]
-                    params += range(self.first_parameter[t], self.first_parameter[t + 1])
-            layer.spots, layer.params = np.array(spots, int), np.array(params, int)
             if layer.m > DENSE_LIMIT:
                 names = " and ".join(dict.fromkeys(self.terms[t].group for t in layer.terms))
                 raise FitError(
@@ -127,6 +120,33 @@ class Layers:
                 low += wide.m
             width = low
             layer.rows = np.empty((1, layer.units, layer.m, layer.m + width + self.top.shape[-1]))
+
+    def arrange(self, orders):
+        """Set the order in which the effects of each term enter its Cholesky factor.
+
+        The effect with the largest variance goes first: if it came after one without variance, its own variance would
+        be split between two parameters that can turn into each other, and the search would follow a curved valley.
+        """
+        self.orders = orders
+        for layer in self.layers:
+            spots, params = [], []
+            for t, slots in zip(layer.terms, layer.slots, strict=True):
+                size, order = self.terms[t].size, orders[t]
+                for slot in range(slots):
+                    base = layer.offset[t] + slot * size
+                    spots += [(base + order[i]) * layer.m + base + j for j in range(size) for i in range(j, size)]
+                    params += range(self.first_parameter[t], self.first_parameter[t + 1])
+            layer.spots, layer.params = np.array(spots, int), np.array(params, int)
+
+    def factor(self, t, theta):
+        """The relative covariance factor of term `t`, shape (size, size), rows in the order of its effects."""
+        size, order = self.terms[t].size, self.orders[t]
+        result = np.zeros((size, size))
+        at = self.first_parameter[t]
+        for j in range(size):
+            result[list(order[j:]), j] = theta[at : at + size - j]
+            at += size - j
+        return result
 
     def load(self, cross, top):
         """Fill in the cross-products; the layout stays."""
@@ -250,7 +270,24 @@ class Layers:
         blocks : list of arrays (batch, units, m, m), or of None
         by_weight : array, shape (batch, strata), or None
         """
+        return self._trace(state, factors, seed, own, strata)[:3]
+
+    def scores(self, state, factors, seed):
+        """Derivatives with respect to each level's own covariance matrix: a list of arrays (batch, n, size, size)."""
+        changes = self._trace(state, factors, seed, False, False)[3]
+        result = []
+        for t, term in enumerate(self.terms):
+            at = next(i for i, layer in enumerate(self.layers) if t in layer.terms)
+            layer = self.layers[at]
+            first = layer.offset[t] + term.size * np.arange(layer.slots[layer.terms.index(t)])
+            place = first[:, None] + np.arange(term.size)
+            blocks = changes[at][:, :, place[:, :, None], place[:, None, :]]
+            result.append(blocks.reshape(len(seed), -1, term.size, term.size))
+        return result
+
+    def _trace(self, state, factors, seed, own, strata):
         batch = len(seed)
+        changes = [None] * len(self.layers)
         by_weight = np.tensordot(seed, self.top, axes=([1, 2], [1, 2])) if strata else None
         gradient = np.zeros((batch, self.parameters))
         carried = [None] * len(self.layers)
@@ -272,7 +309,8 @@ class Layers:
                     N[..., start:stop] += _times_turned(R[..., stop:], M[..., stop - start :])
             NR = _times_turned(N, R)
             QN = _times(_turn(Q), _times(NR, Q))
-            change = (_times(D, Q) - QN).sum(axis=1)
+            changes[at] = _times(D, Q) - QN
+            change = changes[at].sum(axis=1)
             slope = (change + _turn(change)) @ factors[at]
             slope = slope.reshape(batch, -1)[:, layer.spots]
             np.add.at(gradient, (slice(None), layer.params), slope)
@@ -283,7 +321,7 @@ class Layers:
             if strata:
                 twice = np.where(np.arange(carried[at].shape[-1]) < layer.m, 1.0, 2.0)
                 by_weight = by_weight + np.tensordot(carried[at] * twice, layer.rows, axes=([1, 2, 3], [1, 2, 3]))
-        return gradient, blocks, by_weight
+        return gradient, blocks, by_weight, changes
 
     def effects(self, state, beta):
         """Conditional modes: a list of arrays (batch, units, m), from the fixed effects, shape (batch, p)."""
@@ -398,10 +436,10 @@ def _inverse(D, factor):
         Q = 1.0 / det
         return L * L * Q, Q, np.log(det[..., 0, 0]).sum(axis=1)
     if m == 2:
-        a, b, c = L[..., 0, 0], L[..., 1, 0], L[..., 1, 1]
-        p, r, s = a * a, a * b, b * b + c * c
+        a, b, c, g = L[..., 0, 0], L[..., 1, 0], L[..., 1, 1], L[..., 0, 1]
+        p, r, s = a * a + g * g, a * b + c * g, b * b + c * c
         d, e, f = D[..., 0, 0], D[..., 0, 1], D[..., 1, 1]
-        psi, dd = a * a * c * c, np.maximum(d * f - e * e, 0.0)
+        psi, dd = (a * c - b * g) ** 2, np.maximum(d * f - e * e, 0.0)
         det = 1.0 + p * d + 2.0 * r * e + s * f + psi * dd
         W, Q = np.empty((*det.shape, 2, 2)), np.empty((*det.shape, 2, 2))
         W[..., 0, 0], W[..., 1, 1] = p + psi * f, s + psi * d
