@@ -90,7 +90,7 @@ def build_table(intake: Intake, numbers: Mapping[str, Numbers], states: np.ndarr
     for name, prefix in PEOPLE.items():
         ids = intake.replaced.get(intake.places.get(name, -1))
         _fill_label(
-            intake, columns, name, n, partial(_ids_of, prefix=prefix) if ids is None else lambda _, ids=ids: ids
+            intake, columns, name, n, partial(_ids_of, prefix=prefix) if ids is None else partial(_already, ids)
         )
     for name in ("session", "block", "cue"):
         _fill_label(intake, columns, name, n)
@@ -122,6 +122,11 @@ def _constant(text: str, n: int) -> object:
 def _ids_of(texts: list[str], prefix: str) -> list[str | None]:
     ids = privacy.pseudonyms(pd.Series(texts, dtype="str"), privacy.process_key(), prefix)
     return ids.astype(object).where(ids.notna(), None).tolist()
+
+
+def _already(words: list[str | None], texts: list[str]) -> list[str | None]:
+    """Return words that are known already in place of the texts they stand for."""
+    return words
 
 
 def _fill_label(
