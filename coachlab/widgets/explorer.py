@@ -2,6 +2,8 @@
 
 import asyncio
 import html
+from collections.abc import Callable
+from dataclasses import replace
 
 import ipywidgets as w
 import pandas as pd
@@ -16,7 +18,8 @@ from coachlab.widgets.offer import directions, offered_choices
 from coachlab.widgets.page import WIDE_PX, draw_view, view_html
 from coachlab.widgets.view import Choice, ExplorerView, explorer_view
 
-_DEBOUNCE_S = 0.06
+_DEBOUNCE_S, _IDLE_S, _BREATH_S = 0.06, 0.7, 0.05
+"""How long the controls must be still before the panel answers, looks ahead, and looks ahead again."""
 
 
 def explore_cues(shots: Shots, cues: pd.DataFrame | None = None, settings: Settings | None = None) -> "Explorer":
@@ -48,6 +51,7 @@ class Explorer(w.VBox):
         self._views: dict[Choice, ExplorerView] = {}
         self._figure = Figure()
         self._timer: asyncio.TimerHandle | None = None
+        self._refused: set[Choice] = set()
         self._setting = False
         self.view: ExplorerView | None = None
         self._build(offered_choices(shots, cues))
@@ -66,22 +70,19 @@ class Explorer(w.VBox):
         self.add_class("coachlab-panel")
         for control in self.controls.values():
             control.observe(self._moved, "value")
-        self.picture.observe(self._later, ["room_px", "ratio"])
+        self.picture.observe(self._refresh_soon, ["room_px", "ratio"])
         self.refresh()
 
     @property
     def choice(self) -> Choice:
         """What the controls ask."""
-        return Choice(**{name: control.value for name, control in self.controls.items()})
+        asked = {name: control.value for name, control in self.controls.items()}
+        return Choice(**asked | {"direction": asked["direction"] or None})
 
     def refresh(self) -> None:
         """Compute what the controls ask, and show it; an error is shown in words in its place."""
         try:
-            choice = self.choice
-            if choice not in self._views:
-                shots, cues, settings = self._ask
-                self._views[choice] = explorer_view(shots, choice, cues, settings, self._known)
-            self.view = self._views[choice]
+            self.view = self._answer(self.choice)
             self._draw()
             self._tell()
             self.trouble.value = ""
@@ -93,6 +94,26 @@ class Explorer(w.VBox):
                 f"{type(err).__name__}: {err}",
                 "This is a fault of the program: please report it with the choice that led to it.",
             )
+        self._later(_IDLE_S, self._look_ahead)
+
+    def _answer(self, choice: Choice) -> ExplorerView:
+        if choice not in self._views:
+            shots, cues, settings = self._ask
+            self._views[choice] = explorer_view(shots, choice, cues, settings, self._known)
+        return self._views[choice]
+
+    def _look_ahead(self) -> None:
+        """Answer, while nobody moves a control, what the control of the outcome would ask next; one answer a turn."""
+        here = self.choice
+        for _, outcome in self.controls["outcome"].options:
+            ahead = replace(here, outcome=outcome, pattern=default_pattern(outcome))
+            if ahead not in self._views and ahead not in self._refused:
+                try:
+                    self._answer(ahead)
+                except CoachlabError:  # shown in words if anybody asks
+                    self._refused.add(ahead)
+                self._later(_BREATH_S, self._look_ahead)
+                return
 
     def _build(self, offered: dict[str, list[tuple[str, object]]]) -> None:
         names = {
@@ -124,18 +145,22 @@ class Explorer(w.VBox):
             self.controls["direction"].options = directions(change["new"])
             self.controls["direction"].value = wanted
             self._setting = False
-        self._later()
+        self._refresh_soon()
 
-    def _later(self, _: dict | None = None) -> None:
-        """Refresh once when moves have stopped for a moment; at once where no loop runs (a script, a test)."""
+    def _refresh_soon(self, _: dict | None = None) -> None:
+        if not self._later(_DEBOUNCE_S, self.refresh):
+            self.refresh()
+
+    def _later(self, seconds: float, action: Callable[[], None]) -> bool:
+        """Act once nothing else was asked for so long; return False where no loop runs (a script, a test)."""
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
-            self.refresh()
-            return
+            return False
         if self._timer:
             self._timer.cancel()
-        self._timer = loop.call_later(_DEBOUNCE_S, self.refresh)
+        self._timer = loop.call_later(seconds, action)
+        return True
 
     def _draw(self) -> None:
         view = self.view

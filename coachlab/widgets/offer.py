@@ -58,9 +58,9 @@ def offered_choices(shots: Shots, cues: pd.DataFrame | None = None) -> dict[str,
     }
 
 
-def directions(outcome: str) -> list[tuple[str, int | None]]:
-    """Return the ways that may be wanted, in the words of the outcome."""
-    return [("as each cue card says", None), (claims.state(outcome, 1), 1), (claims.state(outcome, -1), -1)]
+def directions(outcome: str) -> list[tuple[str, int]]:
+    """Return the ways that may be wanted, in the words of the outcome; 0 (a control takes None for nothing chosen)."""
+    return [("as each cue card says", 0), (claims.state(outcome, 1), 1), (claims.state(outcome, -1), -1)]
 
 
 def _nothing_to_offer(found: str) -> DataError:

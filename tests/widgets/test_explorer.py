@@ -18,6 +18,7 @@ from coachlab.intake.shots import Shots
 from coachlab.settings import Settings
 from coachlab.widgets import explorer
 from coachlab.widgets.advice import CAUTION, next_steps
+from coachlab.widgets.offer import GROUPS
 from coachlab.widgets.page import view_html
 from coachlab.widgets.view import Choice, explorer_view
 
@@ -212,7 +213,9 @@ def test_every_control_has_a_name_and_can_be_moved_to_each_of_its_options(panel)
         for _, value in control.options:
             control.value = value
             assert panel.trouble.value == ""
-            assert getattr(panel.view.choice, name) == value
+            assert getattr(panel.view.choice, name) == (None if value == 0 else value)
+            # an index of None would leave the control blank on the page
+            assert all(other.index is not None for other in panel.controls.values())
         control.value = start
     assert panel.view.choice == Choice(pattern="attack_up_deg")
 
@@ -299,6 +302,36 @@ def test_moves_in_quick_succession_are_answered_once(academy, monkeypatch):
     panel = asyncio.run(drag())
     assert asked == ["attack_up_deg", "face_open_deg"]
     assert panel.view.choice.outcome == "face_open_deg"
+
+
+def test_while_nobody_moves_a_control_the_other_numbers_are_answered(academy, monkeypatch):
+    asked = []
+
+    def count(shots, choice, *rest):
+        asked.append(choice.outcome)
+        if choice.outcome == "carry_m":
+            raise DataError("Asked.", "Found.", "Do.")
+        return explorer_view(shots, choice, *rest)
+
+    monkeypatch.setattr(explorer, "explorer_view", count)
+    monkeypatch.setattr(explorer, "_IDLE_S", 0.01)
+    monkeypatch.setattr(explorer, "_BREATH_S", 0.0)
+
+    async def wait():
+        panel = cl.explore_cues(academy.shots, academy.cues)
+        for _ in range(500):
+            if len(asked) < 6:
+                await asyncio.sleep(0.02)
+        await asyncio.sleep(0.1)
+        shown = panel.view.choice.outcome, panel.trouble.value
+        panel.controls["outcome"].value = "path_out_deg"
+        await asyncio.sleep(0.2)
+        return shown, panel.view.choice.outcome
+
+    shown, moved = asyncio.run(wait())
+    assert shown == ("attack_up_deg", "")
+    assert moved == "path_out_deg"
+    assert sorted(asked) == sorted(GROUPS)
 
 
 def test_without_cards_the_panel_offers_ids_and_no_families(academy):
