@@ -1,0 +1,212 @@
+"""`read_study`: a folder of exports, maps, logs and cards becomes one table of shots, every step told."""
+
+import hashlib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from coachlab.errors import DataError, MapError
+from coachlab.intake.audit import audit_logging
+from coachlab.intake.clean import clean_shots, exclude
+from coachlab.intake.columns import ColumnMap
+from coachlab.intake.log import join_log
+from coachlab.intake.read import read_shots
+from coachlab.intake.shots import Shots, combine_shots
+from coachlab.schema import TABLES
+from coachlab.settings import Settings, read_cues, read_settings
+
+EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".ods", ".parquet")
+CUES, ACADEMY, REPORT = "cues.toml", "academy.toml", "report.toml"
+BEST_SHOTS = "log looks like best shots only"
+"""The reason that is kept beside a shot of a coach who was warned."""
+_COUNTS = ("raw", "rejects", "shots", "analysed", "set_aside")
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """What a folder holds, read, cleaned and joined.
+
+    Attributes
+    ----------
+    folder : Path
+        Where the files are.
+    shots : Shots
+        The shots of all exports, joined with all logs; those set aside included.
+    cues : DataFrame
+        The cue cards.
+    settings : Settings
+        The academy's thresholds and habits.
+    files : DataFrame
+        One row an export: ``file map raw rejects shots analysed set_aside``.
+    steps : tuple of str
+        One sentence a step: what it did, and what it set aside.
+    warnings : tuple of str
+        What the audit of the logs found, in sentences.
+    fingerprint : str
+        Twelve hex digits of the SHA-256 of every file that was read: the same files, the same digits.
+    """
+
+    folder: Path
+    shots: Shots
+    cues: pd.DataFrame
+    settings: Settings
+    files: pd.DataFrame
+    steps: tuple[str, ...]
+    warnings: tuple[str, ...]
+    fingerprint: str
+
+    def text(self) -> str:
+        """Return the steps and the warnings as one text."""
+        return " ".join([*self.steps, *self.warnings])
+
+    def __repr__(self) -> str:
+        return f"<Study in {self.folder.name}: {len(self.files)} files, {self.shots.text()}>"
+
+    def _repr_html_(self) -> str:
+        return self.files.to_html(index=False, escape=True)
+
+
+def read_study(folder: str | Path, set_aside_warned: bool = False, tell: Callable[[str], None] | None = None) -> Study:
+    """Return what a folder of exports, column maps, lesson logs and cards holds, as one table of shots.
+
+    Parameters
+    ----------
+    folder : path
+        Exports (CSV, XLSX, ODS, Parquet); a column map beside each, named alike (``bay-3.toml`` for ``bay-3.csv``), or
+        one for all; logs whose names begin with ``log-``; ``cues.toml``; ``academy.toml``. Maps, logs and the two
+        settings files may be missing. Hidden files are left alone.
+    set_aside_warned : bool
+        Whether the shots of a coach whose log looks like best shots only (`audit_logging`) are set aside, with that
+        reason. A step says so either way.
+    tell : callable or None
+        Called with the sentence of each step as soon as it is done.
+
+    Raises
+    ------
+    MapError, DataError
+        If there is no export, or a file cannot be used; the file is named.
+    """
+    folder = Path(folder)
+    exports, logs, maps = _files(folder)
+    by_export = _pair(folder, exports, maps)
+    steps: list[str] = []
+
+    def step(sentence: str) -> None:
+        steps.append(sentence)
+        if tell is not None:
+            tell(sentence)
+
+    settings_path, cues_path = folder / ACADEMY, folder / CUES
+    settings = read_settings(settings_path if settings_path.is_file() else None)
+    cues = read_cues(cues_path) if cues_path.is_file() else None
+    parts, rows = [], []
+    for export in exports:
+        part = clean_shots(read_shots(export, by_export[export]))
+        n = part.counts
+        parts.append(part)
+        rows.append((export.name, getattr(by_export[export], "name", "own names"), *n[list(_COUNTS)]))
+        flags = f", {len(part.flags):,} remarks" if len(part.flags) else ""
+        step(
+            f"{export.name}: {n.raw:,} rows = {n.shots:,} shots + {n.rejects:,} that are none; {n.set_aside:,} shots "
+            f"set aside as misread{flags}."
+        )
+    shots = combine_shots(parts)
+    if logs:
+        shots = join_log(shots, logs, cues)
+    step(_joined(shots, logs))
+    for note in shots.notes:
+        step(note)
+    shots, warnings = _audit(shots, set_aside_warned)
+    for sentence in warnings:
+        step(sentence)
+    read = [*exports, *logs, *(path for path in maps), *(p for p in (settings_path, cues_path) if p.is_file())]
+    return Study(
+        folder,
+        shots,
+        cues if cues is not None else pd.DataFrame(columns=list(TABLES["cues"])),
+        settings,
+        pd.DataFrame(rows, columns=["file", "map", *_COUNTS]),
+        tuple(steps),
+        tuple(warnings),
+        fingerprint(read),
+    )
+
+
+def fingerprint(paths: Iterable[Path]) -> str:
+    """Return twelve hex digits that stand for the names and contents of files, whatever their order."""
+    whole = hashlib.sha256()
+    for path in sorted(paths, key=lambda path: path.name):
+        whole.update(path.name.encode() + b"\0" + hashlib.sha256(path.read_bytes()).digest())
+    return whole.hexdigest()[:12]
+
+
+def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path]]:
+    asked = f"The folder {folder.name or folder} was read as a study."
+    if not folder.is_dir():
+        found = "It is a file." if folder.exists() else "There is no such folder."
+        raise DataError(asked, found, "Name the folder that holds the exports and the logs.", path=str(folder))
+    there = sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] not in ".~")
+    tables = [path for path in there if path.suffix.lower() in EXPORTS]
+    logs = [path for path in tables if path.name.lower().startswith("log-")]
+    exports = [path for path in tables if path not in logs]
+    maps = [path for path in there if path.suffix.lower() == ".toml" and path.name not in (CUES, ACADEMY, REPORT)]
+    if not exports:
+        raise DataError(
+            asked,
+            f"It holds no export; there are: {', '.join(path.name for path in there) or 'no files'}.",
+            f"Put the device's files there ({', '.join(EXPORTS)}); names that begin with log- are lesson logs.",
+            path=str(folder),
+        )
+    return exports, logs, maps
+
+
+def _pair(folder: Path, exports: list[Path], maps: list[Path]) -> dict[Path, ColumnMap | None]:
+    """Return each export's map: of the same name, or the only one there is, or none (our own names)."""
+    by_stem = {path.stem: path for path in maps}
+    if len(maps) == 1 and maps[0].stem not in {export.stem for export in exports}:
+        by_stem = {export.stem: maps[0] for export in exports}
+    lone = sorted(set(by_stem) - {export.stem for export in exports})
+    bare = [export.name for export in exports if export.stem not in by_stem]
+    if lone and bare:
+        raise MapError(
+            f"The exports of {folder.name or folder} were paired with their column maps.",
+            f"No map is called like {', '.join(bare)}; no export is called like "
+            f"{', '.join(by_stem[one].name for one in lone)}.",
+            "Give each map the name of its export, as in bay-3.toml for bay-3.csv.",
+            path=str(folder),
+        )
+    read = {path: ColumnMap.from_toml(path) for path in set(by_stem.values())}
+    return {export: read.get(by_stem.get(export.stem, Path())) for export in exports}
+
+
+def _joined(shots: Shots, logs: list[Path]) -> str:
+    if not logs:
+        return "No lesson log (log-*.csv): blocks, phases and cues are those that the exports name."
+    outside = int(shots.table["phase"].isna().sum())
+    lost = f"; {outside:,} shots stand in no block" if outside else "; every shot stands in a block"
+    return (
+        f"{', '.join(path.name for path in logs)}: {shots.table['block'].nunique():,} blocks in "
+        f"{shots.table['session'].nunique():,} sessions joined{lost}."
+    )
+
+
+def _audit(shots: Shots, set_aside_warned: bool) -> tuple[Shots, list[str]]:
+    """Return the shots, those of warned coaches set aside where that was asked for, and a sentence on each warning."""
+    if "shots_logged" not in shots.table.columns or "coach" not in shots.table.columns:
+        return shots, []
+    said = []
+    found = audit_logging(shots).table
+    for row in found[found["warned"]].itertuples():
+        mine = (shots.table["coach"].astype("str") == row.coach).to_numpy()
+        count = int((mine & shots.usable.to_numpy()).sum())
+        what = f"{count:,} shots that could be read"
+        if set_aside_warned:
+            shots = exclude(shots, mine, BEST_SHOTS)
+        said.append(
+            f"Coach {row.coach}: {row.cue_missing_share * 100:.0f} % of the shots in cue blocks are missing, "
+            f"{row.plain_missing_share * 100:.0f} % in plain blocks; the {BEST_SHOTS}. The coach's {what} "
+            f"{'are set aside for that reason' if set_aside_warned else 'are used all the same'}."
+        )
+    return shots, said
