@@ -104,13 +104,15 @@ def _find_totals(page: Page, places: Mapping[str, int], readings: set[str]) -> n
     first = np.ones(len(page), dtype=bool)
     for place, cells in enumerate(page.cells):
         name = by_place.get(place)
-        if name not in readings and name not in ("cue", "phase", "block") and cells.words is not None:
-            found, unsure = _total_words(cells, whole=name is not None)
+        if name not in ("cue", "phase", "block") and cells.words is not None:
+            label = name is not None and name not in readings
+            found, unsure = _total_words(cells, whole=label)
             if found.any():
-                sure |= cells.spread(found) & (first | _all_blank(page, keys.values()) if name is None else True)
+                sure |= cells.spread(found) & (True if label else first | _all_blank(page, keys.values()))
             if unsure.any():
-                here = cells.spread(unsure) & (first if name is None else True)
-                sure |= here & _all_blank(page, [at for key, at in keys.items() if key not in (name, "student")])
+                here = cells.spread(unsure) & (True if label else first)
+                others = [at for key, at in keys.items() if key not in (name, "student")]
+                sure |= here & (True if name in readings else _all_blank(page, others))
                 maybe |= here
         if first.any():
             blank = cells.blank
