@@ -183,6 +183,51 @@ def lay_out(
     return Design(coding, x, z, pattern, cell, levels, codes, stratum, strata, weight, kept, response, means, binary)
 
 
+def code_new(coding: Coding, new: pd.DataFrame, lefts: Sequence[str], asked: str):
+    """Rows of new data coded as the old ones.
+
+    Returns
+    -------
+    x : array, shape (n, p)
+    z : dict of left side: array, shape (n, size)
+    gap : array, shape (n,)
+        Rows with something missing, coded with a stand-in.
+
+    Raises
+    ------
+    FormulaError
+        If a column is missing.
+    FitError
+        If a level was not in the data.
+    """
+    names = tuple(dict.fromkeys(name for text in (coding.formula.fixed, *lefts) for name in names_in(text)))
+    _check_names(names, new, asked)
+    variables, gap = {}, np.zeros(len(new), bool)
+    for name in names:
+        if name not in coding.factors:
+            values = pd.to_numeric(new[name]).to_numpy(float, na_value=np.nan)
+            gap |= ~np.isfinite(values)
+            variables[name] = np.where(np.isfinite(values), values, 1.0)
+            continue
+        place = {label: i for i, label in enumerate(coding.factors[name])}
+        codes = np.array([place.get(label, -1) for label in new[name].tolist()], int)
+        missing = new[name].isna().to_numpy()
+        if (codes[~missing] < 0).any():
+            label = new[name].to_numpy()[~missing][codes[~missing] < 0][0]
+            known = ", ".join(map(str, coding.factors[name]))
+            raise FitError(asked, f"column {name!r} holds {label!r}, which the fit has not seen", f"Known: {known}.")
+        gap |= missing
+        variables[name] = pd.Categorical.from_codes(np.maximum(codes, 0), categories=list(coding.factors[name]))
+    n = len(new)
+    x = np.broadcast_to(coding.code_fixed(variables), (n, len(coding.x_names)))
+    z = {
+        left: np.broadcast_to(_matrix(left, variables, coding.specs)[1], (n, len(own)))
+        for left, (_, own) in ((bar.left, pair) for bar, pair in zip(coding.formula.bars, coding.bars, strict=True))
+        if left in lefts
+    }
+    return x, z, gap
+
+
 def cross_products(design: Design, centre: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Cross-products of a design and its response, centred.
 

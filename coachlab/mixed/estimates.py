@@ -6,8 +6,10 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
+from scipy.special import stdtrit
 
 from coachlab.errors import FitError
+from coachlab.mixed.design import code_new
 from coachlab.mixed.fit import Fit
 
 ADJUSTMENTS = (None, "holm", "bonferroni")
@@ -35,10 +37,7 @@ class Estimates:
         return " ".join([f"{self.question}:", *said, *self.notes])
 
     def _say(self, row):
-        if "a" in row:
-            name = f"{row['a']} against {row['b']}"
-        else:
-            name = str(row.get("level", "row"))
+        name = f"{row['a']} against {row['b']}" if "a" in row else str(row.get("level", "row"))
         if isinstance(row.get("by"), str):
             name += f" at {row['by']}"
         if np.isnan(row["estimate"]):
@@ -159,12 +158,141 @@ def contrasts(
     return Estimates(table, f"Differences between levels of {factor}", level, _notes(fit, factor, names, table))
 
 
+def predictions(
+    fit: Fit,
+    new: pd.DataFrame,
+    include: str | Sequence[str] = (),
+    new_levels: str | Sequence[str] = (),
+    residual: str = "none",
+    shots: int | None = None,
+    level: float = 0.95,
+) -> Estimates:
+    """Responses expected of new rows, with intervals for what is asked: a mean, a known level, a new one, single rows.
+
+    Parameters
+    ----------
+    fit : Fit
+        A fitted model.
+    new : DataFrame, n rows
+        The columns of the fixed part, of the random terms asked for, and of the groups in `include`.
+    include : str or sequence of str
+        Grouping factors whose known effects are used; their levels must have been in the data.
+    new_levels : str or sequence of str
+        Grouping factors that are drawn anew: their variance is in the interval. Factors in neither stay at their mean.
+    residual : {"none", "mean", "one"}
+        Residual variance in the interval: none, that of the mean of `shots` rows, or that of one row.
+    shots : int, optional
+        Rows in the mean, with ``residual="mean"``.
+    level : float
+        Level of the intervals.
+
+    Returns
+    -------
+    Estimates
+        ``.table``, indexed as `new`, with columns estimate, se, df, low, high. `se` is the root of the whole variance
+        asked for; `df` follows Satterthwaite for that variance. A row with a gap has NaN.
+
+    Raises
+    ------
+    FitError
+        If a group or a level is unknown, levels do not belong together, or `shots` does not fit `residual`.
+
+    References
+    ----------
+    Henderson, Biometrics 31 (1975) 423, for the variance with known effects.
+    """
+    asked = f"predictions of {fit.formula}"
+    problem, coding = fit.problem, fit.problem.moments.coding
+    include, drawn = _by(include), _by(new_levels)
+    if residual not in ("none", "mean", "one"):
+        raise FitError(asked, f"residual={residual!r}", "Choose 'none', 'mean' or 'one'.")
+    if (residual == "mean") != (shots is not None) or (shots is not None and shots < 1):
+        raise FitError(asked, f"residual={residual!r} with shots={shots!r}", "Give shots=n with residual='mean' alone.")
+    for group in (*include, *drawn):
+        if group not in problem.factors or (group in include and group in drawn):
+            raise FitError(
+                asked,
+                f"{group!r} is no group of the model, or known and new at once",
+                f"Groups: {', '.join(problem.factors)}.",
+            )
+    if not 0 < level < 1:
+        raise FitError(asked, f"level={level!r}", "The level is a share such as .95.")
+    terms = [t for t, term in enumerate(problem.terms) if term.group in (*include, *drawn)]
+    lefts = [coding.formula.bars[t].left for t in terms]
+    x, z, gap = code_new(coding, new, lefts, asked)
+    known, fresh = {}, {}
+    for t in terms:
+        term, own = problem.terms[t], z[coding.formula.bars[t].left]
+        if term.group in drawn:
+            fresh[t] = own
+        else:
+            known[t] = (_levels_of(problem, term, new, asked), own)
+    weight = None
+    if residual != "none":
+        weight = _residual_of(problem, new, asked) / (shots or 1)
+    found = fit.inference.predict(x, known, fresh, weight)
+    if found is None:
+        raise FitError(
+            asked,
+            f"some rows combine levels of {', '.join(include)} that never met in the data",
+            "Give each row levels that belong together, such as a session and its own student.",
+        )
+    estimate, variance, df = found
+    se = np.sqrt(variance)
+    half = stdtrit(df, 0.5 + 0.5 * level) * se
+    table = pd.DataFrame(
+        {"estimate": estimate, "se": se, "df": df, "low": estimate - half, "high": estimate + half}, index=new.index
+    )
+    able = fit.inference.estimable(x) & ~gap
+    table.loc[~able] = np.nan
+    notes = ("Rows without an estimate have a gap or are not estimable.",) if not able.all() else ()
+    return Estimates(table, "Predictions", level, notes)
+
+
+def _levels_of(problem, term, new, asked):
+    """Level of each new row in a grouping factor that was in the data."""
+    m = problem.moments
+    columns = []
+    for name in term.group.split(":"):
+        if name not in new.columns:
+            raise FitError(
+                asked, f"the new rows have no column {name!r}", f"Add it, or leave {term.group} out of include."
+            )
+        place = {label: i for i, label in enumerate(m.levels[name].tolist())}
+        columns.append([place.get(label, -1) for label in new[name].tolist()])
+    place = {tuple(row): i for i, row in enumerate(problem.members[term.factor].tolist())}
+    level = np.array([place.get(row, -1) for row in zip(*columns, strict=True)], int)
+    if (level < 0).any():
+        row = new.index[int(np.flatnonzero(level < 0)[0])]
+        raise FitError(
+            asked,
+            f"row {row!r} has a level of {term.group} that the fit has not seen",
+            f"Put {term.group!r} in new_levels instead of include.",
+            row=row,
+        )
+    return level
+
+
+def _residual_of(problem, new, asked):
+    """Which stratum's residual each new row has, shape (n, strata)."""
+    by, labels = problem.moments.strata
+    if len(labels) == 1:
+        return np.ones((len(new), 1))
+    if by not in new.columns or not set(new[by].tolist()) <= set(labels):
+        raise FitError(
+            asked,
+            f"the residual SD goes by {by!r}, which the new rows lack or hold other levels of",
+            f"Add the column with levels among {', '.join(map(str, labels))}.",
+        )
+    return (new[by].to_numpy()[:, None] == np.array(labels, object)).astype(float)
+
+
 def _by(by):
     return () if by is None else (by,) if isinstance(by, str) else tuple(by)
 
 
 def _words(values):
-    """A column of words, None as a gap."""
+    """Column of words, None as a gap."""
     return pd.Series([None if value is None else str(value) for value in values], dtype="str")
 
 

@@ -4,7 +4,6 @@ import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import combinations
 
 import numpy as np
 import pandas as pd
@@ -383,7 +382,7 @@ def _flat(fit):
         name = f"({' + '.join(term.names)} | {term.group})".replace("Intercept", "1")
         if term.group in fit.problem.fixed:
             continue
-        if np.abs(np.diag(np.linalg.qr(factor.T, mode="r"))).min() >= SINGULAR:
+        if np.abs(np.diag(np.linalg.qr(factor.T)[1])).min() >= SINGULAR:
             continue
         sd = np.sqrt((factor**2).sum(axis=1))
         empty = [n for n, s in zip(term.names, sd, strict=True) if s < SINGULAR]
@@ -404,12 +403,15 @@ def _repeated(problem):
     """Sentences where numbered levels of one factor occur under several of another."""
     single = [(name, problem.codes[f], problem.labels[f]) for f, name in enumerate(problem.factors) if ":" not in name]
     single.sort(key=lambda each: -len(each[2]))
-    for (wide, others, _), (fine, codes, labels) in combinations(single, 2):
-        numbered = all(label[-1:].isdigit() for label in labels)
-        if numbered and _crosses(codes, others) and _crosses(others, codes):
+    for at, (fine, codes, labels) in enumerate(single):
+        if not all(label[-1:].isdigit() for label in labels):
+            continue
+        wide = [name for name, others, _ in single[:at] if _crosses(codes, others) and _crosses(others, codes)]
+        if wide:
             yield (
-                f"Levels of {fine} occur under several levels of {wide}, so the two are taken as crossed. If each "
-                f"{wide} has a {fine} of its own, make the ids unique or write (1 | {wide}:{fine})."
+                f"Levels of {fine} occur under several levels of {' and '.join(wide)}, so they are taken as crossed. "
+                f"If the same id of {fine} under another {wide[0]} is something else, make the ids unique or write "
+                f"(1 | {wide[0]}:{fine})."
             )
 
 

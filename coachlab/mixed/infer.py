@@ -111,14 +111,12 @@ class Inference:
 
     def satterthwaite(self, L: np.ndarray) -> np.ndarray:
         """Degrees of freedom of each row of weights over the estimable columns, shape (r, p)."""
-        spread, slopes = self._parameter_covariance
+        _, slopes = self._parameter_covariance
         variance = np.einsum("rp,pq,rq->r", L, self.covariance, L)
         if not len(slopes):
             return np.full(len(L), np.inf)
-        jacobian = np.einsum("rp,npq,rq->rn", L, slopes, L)
-        noise = np.einsum("rn,nm,rm->r", jacobian, spread, jacobian)
-        with np.errstate(divide="ignore"):
-            return np.where(noise > 0, 2.0 * variance**2 / np.where(noise > 0, noise, 1.0), np.inf)
+        jacobian = np.einsum("rp,npq,rq->nr", L, slopes, L)
+        return self.spread(jacobian, variance)
 
     def linear(self, L: np.ndarray, df: str, level: float, checked: bool = False) -> dict[str, np.ndarray]:
         """Estimate, SE, df, interval and p of rows of weights over all fixed columns; NaN where not estimable.
@@ -150,6 +148,64 @@ class Inference:
         for name, values in zip(result, (estimate, se, degrees, estimate - half, estimate + half, p), strict=True):
             result[name][able] = values
         return result
+
+    def spread(self, slopes: np.ndarray, variance: np.ndarray) -> np.ndarray:
+        """Satterthwaite's degrees of freedom of variances, shape (r,), from their slopes, shape (parameters, r)."""
+        noise = np.einsum("nr,nm,mr->r", slopes, self._parameter_covariance[0], slopes)
+        with np.errstate(divide="ignore"):
+            return np.where(noise > 0, 2.0 * variance**2 / np.where(noise > 0, noise, 1.0), np.inf)
+
+    def predict(self, x, known, drawn, residual):
+        """Estimate, variance and degrees of freedom of rows with some effects known, some drawn anew.
+
+        Parameters
+        ----------
+        x : array, shape (n, all fixed columns)
+        known : dict of term: (level of each row, z of each row)
+        drawn : dict of term: z of each row
+        residual : array, shape (n, strata), or None
+            Weight of each stratum's residual variance.
+
+        Returns
+        -------
+        estimate, variance, df : arrays, shape (n,); None if levels do not belong together.
+        """
+        problem, layers = self.problem, self.problem.layers
+        points = np.vstack([self.optimum.x, self.optimum.x + STEP * np.eye(len(self.optimum.x))])
+        theta, weights, sigma = problem.unpack(points)
+        factors = layers.factors_of(theta)
+        state, _, _ = layers.eliminate(factors, weights)
+        units, picks = [None] * len(layers.layers), [None] * len(layers.layers)
+        kept = x[:, problem.kept]
+        estimate = kept @ self.beta
+        for t, (level, z) in known.items():
+            term = problem.terms[t]
+            at = next(i for i, layer in enumerate(layers.layers) if t in layer.terms)
+            unit = layers.unit[term.factor][level]
+            if units[at] is None:
+                units[at], picks[at] = unit, np.zeros((len(x), layers.layers[at].m))
+            elif (units[at] != unit).any():
+                return None
+            column = layers.layers[at].offset[t] + layers.slot[term.factor][level][:, None] * term.size
+            picks[at][np.arange(len(x))[:, None], column + np.arange(term.size)] += (
+                z * problem.scale[list(term.columns)]
+            )
+            estimate = estimate + np.einsum("ni,ni->n", z, self.modes[t][level])
+        quad = layers.errors(state, self.optimum.point.unscaled, units, picks, kept @ self.uncentre)
+        if quad is None:
+            return None
+        for t, z in drawn.items():
+            scaled = z * problem.scale[list(problem.terms[t].columns)]
+            for i, point in enumerate(theta):
+                quad[i] += ((scaled @ layers.factor(t, point)) ** 2).sum(axis=1)
+        if residual is not None:
+            quad += residual.sum(axis=1) if weights is None else (1.0 / weights) @ residual.T
+        size = np.full(len(points), self.sigma) if problem.profiled else sigma
+        variance = size[:, None] ** 2 * quad
+        slopes = (variance[1:] - variance[0]) / STEP
+        if problem.profiled:
+            slopes = np.vstack([slopes, 2.0 * variance[0]])
+        return estimate, variance[0], self.spread(slopes, variance[0])
 
     @cached_property
     def _eliminated(self):

@@ -139,7 +139,7 @@ class Layers:
             layer.spots, layer.params = np.array(spots, int), np.array(params, int)
 
     def factor(self, t, theta):
-        """The relative covariance factor of term `t`, shape (size, size), rows in the order of its effects."""
+        """Relative covariance factor of term `t`, shape (size, size), rows in the order of its effects."""
         size, order = self.terms[t].size, self.orders[t]
         result = np.zeros((size, size))
         at = self.first_parameter[t]
@@ -273,7 +273,7 @@ class Layers:
         return self._trace(state, factors, seed, own, strata)[:3]
 
     def scores(self, state, factors, seed):
-        """Derivatives with respect to each level's own covariance matrix: a list of arrays (batch, n, size, size)."""
+        """Slopes with respect to each level's own covariance matrix: a list of arrays (batch, n, size, size)."""
         changes = self._trace(state, factors, seed, False, False)[3]
         result = []
         for t, term in enumerate(self.terms):
@@ -335,6 +335,50 @@ class Layers:
                 right = right - np.einsum("bumk,buk->bum", R[..., low:high], found[j][:, parent])
             found[at] = np.einsum("bumk,buk->bum", W, right)
         return found
+
+    def errors(self, state, unscaled, units, picks, x):
+        """Quadratic forms r' C^-1 r of the mixed model equations, for rows that pick some effects.
+
+        Parameters
+        ----------
+        state : list
+            From `eliminate`.
+        unscaled : array, shape (batch, p, p)
+            Inverse of the final block of the fixed columns.
+        units : list of arrays, shape (n,), or None
+            Unit of each row in each layer, for layers from which effects are picked.
+        picks : list of arrays, shape (n, m), or None
+            Weights of the row's effects there.
+        x : array, shape (n, p)
+            Weights of the fixed columns.
+
+        Returns
+        -------
+        array, shape (batch, n); None if a row picks units that do not lie within each other.
+        """
+        batch, p = unscaled.shape[:2]
+        left = [None if pick is None else np.broadcast_to(pick, (batch, *pick.shape)) for pick in picks]
+        units, fixed = list(units), np.broadcast_to(x, (batch, *x.shape))
+        total = np.zeros((batch, len(x)))
+        for at, layer in enumerate(self.layers):
+            if units[at] is None:
+                continue
+            _, reach, W, _ = state[at]
+            R = reach[:, units[at]]
+            Wr = np.einsum("bnij,bnj->bni", W[:, units[at]], left[at])
+            total += np.einsum("bni,bni->bn", Wr, left[at])
+            fill = -np.einsum("bnik,bni->bnk", np.broadcast_to(R, (batch, *R.shape[1:])), Wr)
+            for j, low, high, parent, _ in layer.outer:
+                wide = parent[units[at]]
+                if units[j] is None:
+                    units[j], left[j] = wide, fill[..., low:high]
+                elif (units[j] != wide).any():
+                    return None
+                else:
+                    left[j] = left[j] + fill[..., low:high]
+            low = reach.shape[-1] - p - 1
+            fixed = fixed + fill[..., low : low + p]
+        return total + np.einsum("bni,bij,bnj->bn", fixed, unscaled, fixed)
 
     def by_level(self, t, found):
         """Entries of term `t`, one row a level, out of one layer's arrays (units, m[, m])."""

@@ -12,7 +12,7 @@ from coachlab.mixed.moments import Moments
 
 ALIASED = 1e-10  # squared share of a column that the columns before it leave unexplained
 SINGULAR = 1e-4  # relative SD below which a direction counts as empty; lme4's limit
-STEP = 1e-5  # of the finite differences of the exact gradient; parameters are scaled to be near 1
+STEP = 2e-7  # of the finite differences of the exact gradient; parameters are scaled to be near 1
 DONE = 1e-10  # expected fall of the criterion at which the search ends
 MOST_STEPS = 60
 APPROACHES = 3  # scoring steps before the search; each saves about two Newton steps
@@ -94,11 +94,13 @@ class Problem:
         m = self.moments
         names = list(dict.fromkeys(bar.name for bar in m.coding.formula.bars))
         self.factors, self.codes, self.labels = names, [], []
+        self.members = []  # of each factor: the codes of its columns at each level
         for name in names:
             parts = name.split(":")
             if len(parts) == 1:
                 self.codes.append(m.codes[name])
                 self.labels.append([str(label) for label in m.levels[name].tolist()])
+                self.members.append(np.arange(len(m.levels[name]))[:, None])
                 continue
             code, first = cells([(m.codes[part], m.levels[part]) for part in parts])
             order = np.lexsort([m.codes[part][first] for part in reversed(parts)])
@@ -106,6 +108,7 @@ class Problem:
             rank[order] = np.arange(len(order))
             self.codes.append(rank[code])
             at = first[order]
+            self.members.append(np.column_stack([m.codes[part][at] for part in parts]))
             columns = [[str(label) for label in m.levels[p][m.codes[p][at]].tolist()] for p in parts]
             self.labels.append([":".join(row) for row in zip(*columns, strict=True)])
         self.terms = [
@@ -217,9 +220,9 @@ class Problem:
             k = self.terms[t].size
             if k == 1:
                 total = float((trace * trace).sum())
-                size = float(theta[0, first]) ** 2
-                step = -float(score.sum()) / total if total > 0 else 0.0
-                x[at] = np.sqrt(max(size + step, SHRINK * size))
+                old = float(theta[0, first]) ** 2
+                new = old - float(score.sum()) / total if total > 0 else old
+                x[at] = np.sqrt(max(new, SHRINK * old))
                 continue
             order = list(self.layers.orders[t])
             information = np.einsum("uij,ukl->ikjl", trace, trace).reshape(k * k, k * k)
@@ -296,13 +299,12 @@ class Problem:
         """Relative Cholesky factors of the columns as given, one after the other as lme4 does."""
         parts = []
         for t, factor in enumerate(self.factors_at(x)):
-            lower = np.linalg.qr(factor.T, mode="r").T
-            sign = np.where(np.diag(lower) < 0, -1.0, 1.0)
-            parts.append((lower * sign)[_triangle(self.terms[t].size)])
+            lower = _lower(factor)
+            parts.append(lower[_triangle(self.terms[t].size)])
         return np.concatenate(parts)
 
     def factors_at(self, x: np.ndarray) -> list[np.ndarray]:
-        """A factor F of each term, with sigma^2 F F' the covariance of its effects."""
+        """Factors F, one a term, with sigma^2 F F' the covariance of its effects."""
         theta = self.unpack(x[None])[0][0]
         return [
             self.layers.factor(t, theta) * self.scale[list(term.columns)][:, None] for t, term in enumerate(self.terms)
@@ -315,8 +317,8 @@ class Problem:
         orders = [tuple(np.argsort(-(factor**2).sum(axis=1), kind="stable").tolist()) for factor in factors]
         parts = []
         for factor, order in zip(factors, orders, strict=True):
-            lower = np.linalg.qr(factor[list(order)].T, mode="r").T
-            parts.append((lower * np.where(np.diag(lower) < 0, -1.0, 1.0))[_triangle(len(order))])
+            lower = _lower(factor[list(order)])
+            parts.append(lower[_triangle(len(order))])
         self.layers.arrange(orders)
         return np.concatenate([np.concatenate(parts)[self.free], x[len(self.free) :]])
 
@@ -459,11 +461,17 @@ def _off_the_boundary(problem, x, here):
 def _lowest(problem, x):
     """Smallest relative SD, given those before it, of any free random term."""
     sizes = [
-        np.abs(np.diag(np.linalg.qr(factor.T, mode="r"))).min()
+        np.diag(_lower(factor)).min()
         for term, factor in zip(problem.terms, problem.factors_at(x), strict=True)
         if term.group not in problem.fixed
     ]
     return min(sizes, default=np.inf)
+
+
+def _lower(factor):
+    """Lower triangle L with L L' = F F', its diagonal not negative; F may be singular."""
+    turned = np.linalg.qr(factor.T)[1].T
+    return turned * np.where(np.diag(turned) < 0, -1.0, 1.0)
 
 
 def _triangle(size):
