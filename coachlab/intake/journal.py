@@ -122,7 +122,8 @@ def _typed(values: pd.Series) -> pd.Series:
     if kind in ("number", "count"):
         numbers = pd.to_numeric(values.str.replace(",", ".") if text else values, errors="coerce").astype(float)
         _refuse(values.to_frame(), numbers.isna() & values.notna(), name, "is no number")
-        return numbers if kind == "number" or numbers.isna().any() else numbers.astype("int64")
+        whole = kind == "count" and bool((numbers == numbers.round()).all())
+        return numbers.astype("int64") if whole else numbers
     if kind == "flag":
         truths, odd = read_truths(values)
         _refuse(values.to_frame(), odd, name, "is neither yes nor no")

@@ -141,7 +141,7 @@ def _add_cards(journal: pd.DataFrame, cues: pd.DataFrame | str | Path | None) ->
         return journal
     cards = cues if isinstance(cues, pd.DataFrame) else read_cues(cues)
     cards = cards.drop_duplicates("cue").set_index("cue")
-    known = [*map(str, cards.index), PLAIN]
+    known = list(dict.fromkeys([*map(str, cards.index), PLAIN]))
     strange = journal["cue"].notna() & ~journal["cue"].isin(known)
     if strange.any():
         row = strange.idxmax()
