@@ -37,6 +37,10 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "open": "In {students} students of {academy}, the average change of {club} {outcome} with {cue} "
         "against the plain instruction could be anywhere from {low} to {high} ({level} interval; best estimate "
         "{estimate}; {students} students, {shots} shots, random order): not yet clear.",
+        "leaning": "In {students} students of {academy}, the average change of {club} {outcome} with {cue} "
+        "against the plain instruction could be anywhere from {low} to {high} ({level} interval; best estimate "
+        "{estimate}; {students} students, {shots} shots, random order); zero is just inside, and by the rule of the "
+        "study the verdict is: {verdict}.",
         "small": "In {students} students of {academy}, {cue} had no useful effect on average on "
         "{club} {outcome}: the 90 % interval {low} to {high} lies inside ±{useful} "
         "({students} students, {shots} shots, random order).",
@@ -53,6 +57,11 @@ TEMPLATES: dict[str, dict[str, str]] = {
         f"{_BASIS}: consistent with an effect of the cue.",
         "open": "While {cue} was in place the average change of {club} {outcome} could be anywhere "
         f"from {{low}} to {{high}} {_BASIS_OPEN}: not yet clear.",
+        "leaning": "While {cue} was in place the average change of {club} {outcome} could be anywhere "
+        f"from {{low}} to {{high}} {_BASIS_OPEN}; zero is just inside, and by the rule of the study the verdict is: "
+        "{verdict}.",
+        "small": "While {cue} was in place {club} {outcome} hardly differed on average: the 90 % interval {low} to {high} "
+        "lies inside ±{useful} ({students} students, {shots} shots): too small to matter.",
         "seen": _SEEN,
     },
     "C": {

@@ -19,6 +19,7 @@ VALUES = {
     "estimate": "1.1°",
     "verb": "raised",
     "way": "",
+    "verdict": "wrong way",
     "state": "higher",
     "useful": "1.0°",
     "needed": 6,

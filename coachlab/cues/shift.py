@@ -103,10 +103,11 @@ class CueShifts:
             "high": unit.text(ends[1], sign=not clear),
             "verb": claims.verb(self.outcome, row["estimate"]),
             "way": claims.way(self.outcome, row["estimate"]),
+            "verdict": row["verdict"],
             "state": claims.state(self.outcome, row["estimate"]),
         }
-        kind = "moved" if clear else "open"
-        if row["verdict"] == "too small" and row["grade"] == "A":
+        kind = "moved" if clear else "leaning" if row["verdict"] in ("useful", "wrong way") else "open"
+        if row["verdict"] == "too small":
             half = stats.t.ppf(0.95, row["df"]) * row["se"]
             values |= {
                 "low": unit.number(row["estimate"] - half, sign=True),

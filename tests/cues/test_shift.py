@@ -159,6 +159,19 @@ def test_every_sentence_is_on_the_list_of_its_grade(academy, shifts):
     assert all(claims.matches(sentence, "C") for sentence in found.sentences())
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_the_words_never_contradict_the_verdict(seed):
+    academy = cl.simulate_academy(students=24, seed=seed, rogue=False)
+    for outcome in ("attack_up_deg", "path_out_deg"):
+        found = cl.cue_shifts(cl.model_table(academy.shots, outcome=outcome, club="iron-7", cues=academy.cues))
+        for cue, verdict in zip(found.table["cue"], found.table["verdict"], strict=True):
+            said = found.claim(cue)[0]
+            if verdict in ("useful", "wrong way", "too small"):
+                assert "not yet clear" not in said
+            if verdict == "too small":
+                assert "no useful effect" in said
+
+
 def test_the_range_for_the_next_student_is_that_of_the_raw_differences(shifts):
     own = shifts.students.query("cue == 'S1'")["shift"]
     half = stats.t.ppf(0.95, len(own) - 1) * own.std() * np.sqrt(1 + 1 / len(own))
