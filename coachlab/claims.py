@@ -60,8 +60,8 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "leaning": "While {cue} was in place the average change of {club} {outcome} could be anywhere "
         f"from {{low}} to {{high}} {_BASIS_OPEN}; zero is just inside, and by the rule of the study the verdict is: "
         "{verdict}.",
-        "small": "While {cue} was in place {club} {outcome} hardly differed on average: the 90 % interval {low} to {high} "
-        "lies inside ±{useful} ({students} students, {shots} shots): too small to matter.",
+        "small": "While {cue} was in place {club} {outcome} hardly differed on average: the 90 % interval {low} to "
+        "{high} lies inside ±{useful} ({students} students, {shots} shots): too small to matter.",
         "seen": _SEEN,
     },
     "C": {
