@@ -506,10 +506,11 @@ def _plain(text, variables):
 def _evaluate(text, variables, spec, asked):
     frame = pd.DataFrame(dict(variables))
     try:
-        if spec is None:
-            matrix = formulaic.model_matrix(text, frame, context={}, output="numpy", na_action="ignore")
-        else:
-            matrix = spec.get_model_matrix(frame)
+        with np.errstate(all="ignore"):  # what is no number is looked for afterwards, by name
+            if spec is None:
+                matrix = formulaic.model_matrix(text, frame, context={}, output="numpy", na_action="ignore")
+            else:
+                matrix = spec.get_model_matrix(frame)
     except FormulaicError as err:
         reason = re.sub(r"\x1b\[[0-9;]*m|[⧛⧚]", "", str(err)).split("\n")[0]
         raise FormulaError(

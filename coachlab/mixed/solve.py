@@ -348,6 +348,12 @@ def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
     n = problem.size
     here = _around(problem, x)
     evaluations += n + 1
+    if not np.isfinite(here.value[0]):
+        raise FitError(
+            problem.asked,
+            "the criterion has no finite value at the start",
+            "Look for values of extreme size in the response and the columns, or for columns that are nearly the same.",
+        )
     converged, why = n == 0, "no parameter to search"
     for _ in range(MOST_STEPS if n else 0):
         hessian = _hessian(here)
@@ -413,7 +419,8 @@ def _around(problem, x):
     """Criterion at x and one small step along each parameter."""
     points = np.vstack([x, x + STEP * np.eye(len(x))])
     try:
-        return problem.evaluate(points)
+        with np.errstate(all="ignore"):  # a step too far gives no number, and is taken back
+            return problem.evaluate(points)
     except np.linalg.LinAlgError:
         bad = np.full((len(points), problem.size), np.nan)
         nan = np.full(len(points), np.inf)

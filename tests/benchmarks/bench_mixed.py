@@ -1,0 +1,184 @@
+"""Mixed models: fits of an academy's size against statsmodels and, where R is installed, lme4.
+
+The data are simulated here. Every timed fit starts from a table and a formula and ends with coefficients and intervals.
+"""
+
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import warnings
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from timing import Row, paired
+
+import coachlab as cl
+
+M1 = "y ~ on + per_c + lshot_c + (1 + on | student) + (1 | session) + (1 | block)"
+M2 = "y ~ cue * pattern + club + (1 + on | student) + (1 | student:session)"
+M3 = M2 + " + (1 | coach)"
+ABOVE = 1e-8  # relative: what our criterion may exceed another's by
+
+
+def measure() -> list[Row]:
+    """Return the rows of the table; a deviance above the yardstick's is an error, not a time."""
+    return [*against_statsmodels(), *against_lme4()]
+
+
+def lessons(students: int, sessions: int, blocks: int, shots: int, seed: int = 0) -> pd.DataFrame:
+    """Simulate alternating blocks of plain and cue with shifts by student, session and block."""
+    rng = np.random.default_rng(seed)
+    n = students * sessions * blocks * shots
+    student, session, block = (np.arange(n) // size for size in (n // students, blocks * shots, shots))
+    on, own, shift = block % 2, rng.normal(0, 1, students), rng.normal(0, 0.6, students)
+    at = np.arange(n) % (blocks * shots)
+    y = own[student] + on * (1 + shift[student]) + rng.normal(0, 0.4, session[-1] + 1)[session]
+    y = y + rng.normal(0, 0.4, block[-1] + 1)[block] + rng.normal(0, 2, n)
+    words = {"student": student, "session": session, "block": block}
+    frame = pd.DataFrame({name: pd.Series(codes).map("{:05d}".format) for name, codes in words.items()})
+    return frame.assign(on=on, per_c=block % blocks - (blocks - 1) / 2, lshot_c=np.log1p(at) - 3, y=y)
+
+
+def clubs(students: int, mean_shots: int = 58, seed: int = 0) -> pd.DataFrame:
+    """Simulate students of several patterns and coaches who hit many clubs with four cues in a few sessions."""
+    rng = np.random.default_rng(seed)
+    per = rng.poisson(mean_shots, students) + 4
+    student = np.repeat(np.arange(students), per)
+    n = len(student)
+    session = rng.integers(0, 3, n)
+    cue, club = rng.integers(0, 4, n), rng.integers(0, 16, n)
+    pattern = rng.integers(0, 4, students)[student]
+    coach = (student % 40 + (rng.random(n) < 0.1)) % 40
+    y = rng.normal(0, 1, students)[student] + (cue > 0) * (1 + rng.normal(0, 0.5, students)[student]) + 0.3 * pattern
+    y = y + rng.normal(0, 0.4, (students, 3))[student, session] + rng.normal(0, 0.5, 40)[coach] + 0.1 * club
+    words = {"cue": cue, "pattern": pattern, "club": club, "coach": coach, "session": session, "student": student}
+    frame = pd.DataFrame(
+        {name: pd.Categorical([f"{name}-{i}" for i in range(codes.max() + 1)])[codes] for name, codes in words.items()}
+    )
+    return frame.assign(on=(cue > 0).astype(float), y=y + rng.normal(0, 2, n))
+
+
+def ours(formula, data):
+    fit = cl.fit_mixed(formula, data)
+    fit.coefficients()
+    return fit
+
+
+def against_statsmodels() -> list[Row]:
+    """Fit students' slopes with sessions and blocks as variance components, and the small study of a widget."""
+    import statsmodels.formula.api as smf
+
+    def theirs(data):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            parts = {"session": "0 + C(session)", "block": "0 + C(block)"}
+            model = smf.mixedlm(
+                "y ~ on + per_c + lshot_c", data, groups="student", re_formula="1 + on", vc_formula=parts
+            )
+            return model.fit(method=["lbfgs"])
+
+    rows = []
+    for label, data, repeats in (
+        ("27 students x 36 shots, sessions and blocks", lessons(27, 1, 4, 9), 3),
+        ("11,856 shots, 38 students, 228 sessions, 912 blocks", lessons(38, 6, 4, 13), 1),
+    ):
+        found, other = ours(M1, data), theirs(data)
+        not_above(found.criterion, -2 * other.llf, label)
+        mine, his = paired(lambda d=data: ours(M1, d), lambda d=data: theirs(d), repeats)
+        rows.append(Row(what=label, ours_s=mine, yardstick="statsmodels MixedLM", yardstick_s=his, aim=0.01))
+    return rows
+
+
+def not_above(mine, other, what):
+    if mine > other + ABOVE * abs(other):
+        raise ValueError(f"{what}: our criterion {mine} is above {other}")
+
+
+R_FIT = """
+suppressPackageStartupMessages({library(lme4); library(lmerTest); library(pbkrtest)})
+args <- commandArgs(TRUE)
+d <- read.csv(args[1], stringsAsFactors = TRUE); d$student <- factor(d$student); d$session <- factor(d$session)
+if ("block" %in% names(d)) d$block <- factor(d$block)
+quick <- lmerControl(calc.derivs = FALSE)
+fit <- lme4::lmer(as.formula(args[2]), d, control = quick)
+cat("ready", sprintf("%.12g", REMLcrit(fit)), "\\n"); flush.console()
+kr <- args[3] == "kr"
+input <- file("stdin", "r")
+while (length(readLines(input, 1)) > 0) {
+  start <- proc.time()[[3]]
+  if (kr) { v <- vcovAdj(fit); for (i in seq_along(fixef(fit))) { L <- rep(0, length(fixef(fit))); L[i] <- 1; Lb_ddf(L, vcov(fit), v) } }
+  else fit <- lme4::lmer(as.formula(args[2]), d, control = quick)
+  cat(sprintf("%.6f", proc.time()[[3]] - start), "\\n"); flush.console()
+}
+"""
+
+
+class R:
+    """One R process with one data set, so that both sides are timed in turn; R's own clock is read."""
+
+    def __init__(self, folder, formula, data, what="fit"):
+        data.to_csv(folder / "data.csv", index=False)
+        (folder / "fit.R").write_text(R_FIT, encoding="utf-8")
+        call = ["Rscript", str(folder / "fit.R"), str(folder / "data.csv"), formula, what]
+        self.process = subprocess.Popen(
+            call, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        )
+        self.criterion = float(self.process.stdout.readline().split()[1])
+
+    def seconds(self) -> float:
+        """Fit once and return the seconds it took."""
+        self.process.stdin.write("go\n")
+        self.process.stdin.flush()
+        return float(self.process.stdout.readline())
+
+    def close(self):
+        self.process.stdin.close()
+        self.process.wait()
+
+
+def against_lme4() -> list[Row]:
+    """Fit the models of the engine's table; without R they are left out with a word."""
+    if (
+        not shutil.which("Rscript")
+        or subprocess.run(
+            ["Rscript", "-e", "library(lme4); library(lmerTest); library(pbkrtest)"], capture_output=True
+        ).returncode
+    ):
+        print("mixed: R with lme4, lmerTest and pbkrtest is not installed; its rows are left out", file=sys.stderr)
+        return []
+    small, academy = clubs(26), clubs(206)
+    cases = [
+        ("12k shots, m2", M2, academy, 5, 0.03, "fit"),
+        ("12k shots, m2, refit on a cached design", M2, academy, 5, 0.01, "refit"),
+        ("116k shots, 2,000 students, m2", M2, clubs(2000), 3, 0.01, "fit"),
+        ("1,500 shots, Kenward-Roger, all coefficients", M2, small, 3, 0.01, "kr"),
+    ]
+    rows = []
+    for what, formula, data, repeats, aim, kind in cases:
+        with tempfile.TemporaryDirectory() as folder:
+            other = R(Path(folder), formula, data, "kr" if kind == "kr" else "fit")
+            try:
+                fit = ours(formula, data)
+                not_above(fit.criterion, other.criterion, what)
+                work = {
+                    "fit": lambda f=formula, d=data: ours(f, d),
+                    "refit": lambda fit=fit, y=data["y"].to_numpy(): fit.refit(y).coefficients(),
+                    "kr": lambda f=formula, d=data: cl.fit_mixed(f, d).coefficients(df="kenward-roger"),
+                }[kind]
+                work()
+                mine, his = [], []
+                for _ in range(repeats):
+                    start = time.perf_counter()
+                    work()
+                    mine.append(time.perf_counter() - start)
+                    his.append(other.seconds())
+            finally:
+                other.close()
+        name = "pbkrtest" if kind == "kr" else "lme4, calc.derivs=FALSE"
+        rows.append(
+            Row(what=what, ours_s=float(np.median(mine)), yardstick=name, yardstick_s=float(np.median(his)), aim=aim)
+        )
+    return rows
