@@ -2,7 +2,7 @@
 
 import asyncio
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import ipywidgets as w
@@ -13,7 +13,7 @@ from coachlab.cues.pattern import default_pattern
 from coachlab.errors import CoachlabError
 from coachlab.intake.shots import Shots
 from coachlab.settings import Settings
-from coachlab.widgets.image import Picture
+from coachlab.widgets.image import DPI, Picture, png_of
 from coachlab.widgets.offer import directions, offered_choices
 from coachlab.widgets.page import WIDE_PX, draw_view, view_html
 from coachlab.widgets.view import Choice, ExplorerView, explorer_view
@@ -51,6 +51,7 @@ class Explorer(w.VBox):
         self._views: dict[Choice, ExplorerView] = {}
         self._figure = Figure()
         self._timer: asyncio.TimerHandle | None = None
+        self._drawn: dict[tuple, bytes] = {}
         self._refused: set[Choice] = set()
         self._setting = False
         self.view: ExplorerView | None = None
@@ -103,17 +104,24 @@ class Explorer(w.VBox):
         return self._views[choice]
 
     def _look_ahead(self) -> None:
-        """Answer, while nobody moves a control, what the control of the outcome would ask next; one answer a turn."""
-        here = self.choice
-        for _, outcome in self.controls["outcome"].options:
-            ahead = replace(here, outcome=outcome, pattern=default_pattern(outcome))
-            if ahead not in self._views and ahead not in self._refused:
+        """Answer and draw, while nobody moves a control, what one move would ask next; one answer a turn."""
+        for choice in self._next_choices():
+            if self._key(choice) not in self._drawn and choice not in self._refused:
                 try:
-                    self._answer(ahead)
+                    self._picture_of(self._answer(choice))
                 except CoachlabError:  # shown in words if anybody asks
-                    self._refused.add(ahead)
+                    self._refused.add(choice)
                 self._later(_BREATH_S, self._look_ahead)
                 return
+
+    def _next_choices(self) -> Iterator[Choice]:
+        """Yield what is one move away: another number first, then what needs no more models."""
+        here = self.choice
+        for _, outcome in self.controls["outcome"].options:
+            yield replace(here, outcome=outcome, pattern=default_pattern(outcome))
+        for name in ("family", "cue"):
+            for _, value in self.controls[name].options:
+                yield replace(here, **{name: value})
 
     def _build(self, offered: dict[str, list[tuple[str, object]]]) -> None:
         names = {
@@ -166,12 +174,21 @@ class Explorer(w.VBox):
         view = self.view
         if view is None:
             return
-        _, cues, _ = self._ask
         if view.shifts is None:
             self.picture.clear(view.picture)
             return
-        draw_view(view, self._figure, cues, self.picture.room_px or WIDE_PX)
-        self.picture.show(self._figure, view.picture, view.picture.partition(". ")[0].rstrip(".") + ".")
+        self.picture.show(self._picture_of(view), view.picture, view.picture.partition(". ")[0].rstrip(".") + ".")
+
+    def _key(self, choice: Choice) -> tuple:
+        return choice, self.picture.room_px or WIDE_PX, self.picture.sharpness
+
+    def _picture_of(self, view: ExplorerView) -> bytes:
+        key = self._key(view.choice)
+        _, room_px, sharpness = key
+        if key not in self._drawn:
+            draw_view(view, self._figure, self._ask[1], room_px)
+            self._drawn[key] = png_of(self._figure, DPI * sharpness)
+        return self._drawn[key]
 
     def _tell(self) -> None:
         view = self.view

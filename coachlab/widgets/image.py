@@ -32,11 +32,15 @@ class Picture(anywidget.AnyWidget):
     room_px = traitlets.Int(0).tag(sync=True)
     ratio = traitlets.Float(1.0).tag(sync=True)
 
-    def show(self, figure: Figure, alt: str, caption: str) -> None:
-        """Draw a figure and put it in place of the last one."""
-        ratio = min(max(self.ratio, 1.0), 2.0)
+    @property
+    def sharpness(self) -> float:
+        """Device pixels a page pixel, as far as they are drawn: 1 to 2."""
+        return min(max(self.ratio, 1.0), 2.0)
+
+    def show(self, png: bytes, alt: str, caption: str) -> None:
+        """Put a picture, drawn at this screen's sharpness, in place of the last one."""
         with self.hold_sync():
-            self.png, self.drawn_ratio = png_of(figure, DPI * ratio), ratio
+            self.png, self.drawn_ratio = png, self.sharpness
             self.alt, self.caption = alt, caption
 
     def clear(self, caption: str) -> None:

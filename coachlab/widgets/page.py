@@ -53,7 +53,12 @@ def view_html(view: ExplorerView) -> dict[str, str]:
         f"<p>{html.escape(view.account)}</p><details><summary>Every loss by name</summary><table><tr><th>step</th>"
         f"<th class='number'>shots</th><th class='number'>students</th></tr>{steps}</table></details>"
     )
-    said = "".join(_cue(view, cue) for cue in view.claims["cue"].unique())
+    claims, why, notes = _by_cue(view.claims), _by_cue(view.grades[["cue", "reason"]]), _by_cue(view.notes)
+    grade = dict(zip(view.grades["cue"], view.grades["grade"], strict=True))
+    said = "".join(
+        _cue(cue, grade[cue], claims[cue], [*why[cue], *notes.get(cue, [])], unfolded=bool(view.choice.cue))
+        for cue in claims
+    )
     return {
         "said": _section("What may be said, and how sure it is", said + _paragraphs((*view.general, *view.hidden))),
         "next": _section(
@@ -63,16 +68,20 @@ def view_html(view: ExplorerView) -> dict[str, str]:
     }
 
 
-def _cue(view: ExplorerView, cue: str) -> str:
+def _cue(cue: str, grade: str, claims: list[str], reasons: list[str], unfolded: bool) -> str:
     """Return what may be said of one cue: the shift in sight, the rest and the grade's reasons behind a fold."""
-    first, *others = view.claims.loc[view.claims["cue"] == cue, "sentence"]
-    why = view.grades[view.grades["cue"] == cue]
-    notes = view.notes.loc[view.notes["cue"] == cue, "note"]
-    fold = (
-        f"<details{' open' if view.choice.cue else ''}><summary>{html.escape(cue)}: more, and why grade "
-        f"{why['grade'].iloc[0]}</summary>{_paragraphs(others)}{_list((*why['reason'], *notes))}</details>"
+    return (
+        f"<p class='claim'>{html.escape(claims[0])}</p><details{' open' if unfolded else ''}><summary>"
+        f"{html.escape(cue)}: more, and why grade {grade}</summary>{_paragraphs(claims[1:])}{_list(reasons)}</details>"
     )
-    return f"<p class='claim'>{html.escape(first)}</p>{fold}"
+
+
+def _by_cue(rows: pd.DataFrame) -> dict[str, list[str]]:
+    """Return the second column's texts by the first."""
+    found: dict[str, list[str]] = {}
+    for cue, text in rows.itertuples(index=False):
+        found.setdefault(cue, []).append(text)
+    return found
 
 
 def _two_axes(figure: Figure, wide: bool, height: float, first: tuple, second: tuple) -> list:
