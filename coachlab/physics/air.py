@@ -1,0 +1,155 @@
+"""The air a ball flies through: how dense, how sticky, and which way it moves."""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from coachlab.errors import FlightError
+from coachlab.physics.ops import Number, as_numbers, first_reason, length_of, plain, refuse
+
+GRAVITY_MPS2 = 9.80665
+SEA_LEVEL_PA = 101_325.0
+WIND_REFERENCE_M = 10.0
+"""Height at which a wind that grows with height (`profile="log"`) has the speed given."""
+ROUGHNESS_M = 0.03
+"""Roughness length of short grass."""
+
+_GAS = 8.314472
+_DRY_KG_PER_MOL = 0.02896546
+_VAPOUR_KG_PER_MOL = 0.01801528
+
+
+@dataclass(frozen=True, eq=False)
+class Air:
+    """Air and wind, as numbers or arrays of shape (n,).
+
+    Attributes
+    ----------
+    temperature_c : float or array
+        Degrees Celsius.
+    altitude_m : float or array
+        Height above the sea; used for the pressure where that was not measured.
+    pressure_pa : float, array or None
+        Pressure at the place itself, not reduced to the sea; None: from the altitude (standard atmosphere).
+    humidity : float or array
+        Relative humidity, 0 to 1.
+    tail_mps, cross_mps : float or array
+        The air's own velocity: towards the target, and towards the positive side (out).
+    profile : {"uniform", "log"}
+        The same wind at every height, or one that grows with height over short grass, given at 10 m.
+
+    Raises
+    ------
+    FlightError
+        If a value is missing or outside what air on a golf course can be.
+    """
+
+    temperature_c: ArrayLike = 20.0
+    altitude_m: ArrayLike = 0.0
+    pressure_pa: ArrayLike | None = None
+    humidity: ArrayLike = 0.5
+    tail_mps: ArrayLike = 0.0
+    cross_mps: ArrayLike = 0.0
+    profile: str = "uniform"
+
+    def __post_init__(self) -> None:
+        asked = "The air of a flight was given."
+        if self.profile not in ("uniform", "log"):
+            raise FlightError(asked, f"profile is {self.profile!r}.", "Choose uniform or log.", argument="profile")
+        given = {item.name: getattr(self, item.name) for item in fields(self) if item.name != "profile"}
+        numbers = as_numbers(asked, {name: value for name, value in given.items() if value is not None})
+        for name, value in numbers.items():
+            object.__setattr__(self, name, value)
+        refuse(asked, numbers, first_reason(numbers, _broken), "Correct the value, or leave it out for the usual one.")
+
+    @property
+    def length(self) -> int | None:
+        """How many shots the arrays are for, or None where all are plain numbers."""
+        return length_of(*self._numbers().values())
+
+    @property
+    def density_kgpm3(self) -> Number:
+        """Density of the moist air, kg/m³."""
+        pressure = pressure_at(self.altitude_m) if self.pressure_pa is None else self.pressure_pa
+        return air_density(self.temperature_c, pressure, self.humidity)
+
+    @property
+    def viscosity_pas(self) -> Number:
+        """Dynamic viscosity, Pa s (Sutherland)."""
+        kelvin = np.asarray(self.temperature_c, float) + 273.15
+        found = 1.716e-5 * (kelvin / 273.15) ** 1.5 * 383.55 / (kelvin + 110.4)
+        return found if found.ndim else float(found)
+
+    def _numbers(self) -> dict[str, Number]:
+        given = {item.name: getattr(self, item.name) for item in fields(self) if item.name != "profile"}
+        return {name: value for name, value in given.items() if value is not None}
+
+
+def _broken(
+    temperature_c: np.ndarray,
+    altitude_m: np.ndarray,
+    humidity: np.ndarray,
+    tail_mps: np.ndarray,
+    cross_mps: np.ndarray,
+    pressure_pa: np.ndarray | None = None,
+) -> dict[str, np.ndarray]:
+    """Return which rule of a believable air is broken where."""
+    pressure = np.array(SEA_LEVEL_PA) if pressure_pa is None else pressure_pa
+    return {
+        "temperature_c is missing or outside -60 to 60": ~(np.abs(temperature_c) <= 60),
+        "altitude_m is missing or outside -500 to 9000": ~((altitude_m >= -500) & (altitude_m <= 9000)),
+        "pressure_pa is missing or outside 30,000 to 110,000 (hectopascals times 100)": ~(
+            (pressure >= 30_000) & (pressure <= 110_000)
+        ),
+        "humidity is missing or outside 0 to 1 (55 % is 0.55)": ~((humidity >= 0) & (humidity <= 1)),
+        "tail_mps is missing or above 40": ~(np.abs(tail_mps) <= 40),
+        "cross_mps is missing or above 40": ~(np.abs(cross_mps) <= 40),
+    }
+
+
+def pressure_at(altitude_m: ArrayLike) -> Number:
+    """Return the air pressure in Pa that the standard atmosphere has at a height above the sea in metres.
+
+    >>> round(pressure_at(1600.0))
+    83524
+    """
+    height = np.asarray(altitude_m, float)
+    found = SEA_LEVEL_PA * (1 - 0.0065 * height / 288.15) ** (GRAVITY_MPS2 * 0.0289644 / (8.31447 * 0.0065))
+    return found if height.ndim else float(found)
+
+
+def air_density(temperature_c: ArrayLike, pressure_pa: ArrayLike, humidity: ArrayLike = 0.5) -> Number:
+    """Return the density of moist air in kg/m³.
+
+    Parameters
+    ----------
+    temperature_c : float or array, shape (n,)
+        Degrees Celsius.
+    pressure_pa : float or array, shape (n,)
+        Pressure at the place itself, Pa.
+    humidity : float or array, shape (n,)
+        Relative humidity, 0 to 1.
+
+    References
+    ----------
+    The CIPM-2007 equation: A. Picard and others, Metrologia 45 (2008) 149.
+
+    Examples
+    --------
+    >>> round(air_density(15.0, 101_325.0, humidity=0.0), 3)
+    1.226
+    """
+    numbers = as_numbers(
+        "The density of air was asked for.",
+        {"temperature_c": temperature_c, "pressure_pa": pressure_pa, "humidity": humidity},
+    )
+    t, p, h = (np.atleast_1d(value) for value in numbers.values())
+    T = t + 273.15
+    p_sv = np.exp(1.2378847e-5 * T**2 - 1.9121316e-2 * T + 33.93711047 - 6343.1645 / T)
+    x = h * (1.00062 + 3.14e-8 * p + 5.6e-7 * t**2) * p_sv / p
+    first = 1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t**2
+    first = first + (5.707e-6 - 2.051e-8 * t) * x + (1.9898e-4 - 2.376e-6 * t) * x**2
+    Z = 1 - p / T * first + (p / T) ** 2 * (1.83e-11 - 0.765e-8 * x**2)
+    density = p * _DRY_KG_PER_MOL / (Z * _GAS * T) * (1 - x * (1 - _VAPOUR_KG_PER_MOL / _DRY_KG_PER_MOL))
+    return plain(density, length_of(*numbers.values()))

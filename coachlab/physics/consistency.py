@@ -1,0 +1,144 @@
+"""Do the readings of a shot go together? What physics allows and a device may break; remarks, no deletions."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from coachlab.physics.air import GRAVITY_MPS2, Air
+from coachlab.physics.arc import ARCS
+from coachlab.physics.flight import fly
+from coachlab.physics.impact import centred_closed_form, head_of
+from coachlab.physics.launch import BALL_KG, Launch, check_launch, direction
+from coachlab.physics.ops import as_numbers, count_of, length_of
+
+CONSISTENCY: Mapping[str, str] = MappingProxyType(
+    {
+        "ball too fast": "ball speed is more than this head can give at that speed",
+        "ball too slow": "with a driver the ball is under 1.30 times as fast as the head: off the centre, or misread",
+        "start outside path and face": "the ball starts outside the directions of path and face",
+        "launch outside attack and loft": "the ball starts above the loft or below the attack",
+        "tilt against face to path": "the spin axis tilts to the other side than face to path says",
+        "tilt far from face to path": "the spin axis is far from the one that face, loft and the head's way give",
+        "spin too high": "the ball spins more than a face that springs back could make it",
+        "time against peak": "time in the air does not go with the peak",
+        "carry off the model": "carry is more than 6 % off the flight of this launch in the measured air",
+        "path off the arc": "path is not what this attack gives on the student's usual arc",
+    }
+)
+"""The rules by name, and what each says. A strike off the centre breaks the ones of start, launch and tilt honestly."""
+
+_START_SLACK_DEG = {"driver": 2.5, "iron": 1.0, "wedge": 1.0}
+_TILT_SLACK_DEG = {"driver": 10.0, "iron": 5.0, "wedge": 5.0}
+_SPRINGY_E_T = 0.35
+_TIME_LOW, _TIME_HIGH = 1.08, 1.60
+_CHIP_MPS = 25.0  # slower balls are hardly lifted, and honest ones fall to the limit of no air, 1.0
+_CARRY_SHARE = 0.06
+_ARC_DEG = 6.0  # three SDs of a mid-handicap player's arc from shot to shot; assumed
+
+_NEEDED = (
+    "club_speed_mps", "attack_up_deg", "path_out_deg", "face_open_deg", "delivered_loft_deg", "arc_azimuth_deg",
+    "arc_incline_deg", "ball_speed_mps", "launch_up_deg", "launch_out_deg", "spin_rpm", "spin_tilt_deg", "carry_m",
+    "peak_m", "flight_s",
+)  # fmt: skip
+
+
+def consistency(
+    delivery: Mapping[str, ArrayLike],
+    launch: Mapping[str, ArrayLike],
+    flight: Mapping[str, ArrayLike],
+    head: str = "driver",
+    air: Air | None = None,
+) -> dict[str, np.ndarray]:
+    """Return which shots break which rule, as arrays of True and False by the rules' names.
+
+    Parameters
+    ----------
+    delivery : mapping of str to array, shape (n,)
+        Any of ``club_speed_mps``, ``attack_up_deg``, ``path_out_deg``, ``face_open_deg``, ``delivered_loft_deg``, and
+        the student's usual ``arc_azimuth_deg`` and ``arc_incline_deg`` (else the head's typical incline).
+    launch : mapping of str to array, shape (n,)
+        Any of ``ball_speed_mps``, ``launch_up_deg``, ``launch_out_deg``, ``spin_rpm``, ``spin_tilt_deg``.
+    flight : mapping of str to array, shape (n,)
+        Any of ``carry_m``, ``peak_m``, ``flight_s``.
+    head : {"driver", "iron", "wedge"}
+        The kind of head of all these shots.
+    air : Air or None
+        The measured air. Without it carry is not held against the model.
+
+    Returns
+    -------
+    dict of str to ndarray of bool, shape (n,)
+        One entry a rule of `CONSISTENCY`. A shot that lacks what a rule needs does not break it.
+
+    Raises
+    ------
+    FlightError
+        If there is no such head, or the arrays have different lengths.
+    """
+    asked = "Readings of shots were held against each other."
+    made = head_of(head, asked)
+    given = {name: value for part in (delivery, launch, flight) for name, value in part.items() if name in _NEEDED}
+    numbers = as_numbers(asked, given)
+    n = count_of(length_of(*numbers.values()))
+    at = {name: np.broadcast_to(numbers.get(name, np.nan), n) for name in _NEEDED}
+    with np.errstate(invalid="ignore", divide="ignore"):
+        speed, ratio = at["club_speed_mps"], at["ball_speed_mps"] / at["club_speed_mps"]
+        head_way = direction(at["attack_up_deg"], at["path_out_deg"])
+        normal = direction(at["delivered_loft_deg"], at["face_open_deg"])
+        cosine = np.clip(np.einsum("in,in->n", head_way, normal), -1.0, 1.0)
+        square = np.where(np.isnan(cosine), 1.0, cosine)
+        start, rise = _START_SLACK_DEG[head], at["launch_up_deg"]
+        low, high = _ends(at["path_out_deg"], at["face_open_deg"])
+        bottom, top = _ends(at["attack_up_deg"], at["delivered_loft_deg"])
+        turned = at["face_open_deg"] - at["path_out_deg"]
+        off_axis = np.abs(at["spin_tilt_deg"] - _axis_tilt(head_way, normal))
+        most_spin = centred_closed_form(speed, np.degrees(np.arccos(cosine)), head, _SPRINGY_E_T)[2] * 30 / np.pi
+        time = at["flight_s"] / np.sqrt(8 * at["peak_m"] / GRAVITY_MPS2)
+        incline = np.where(np.isnan(at["arc_incline_deg"]), ARCS[head].incline_deg, at["arc_incline_deg"])
+        swing = np.tan(np.radians(at["attack_up_deg"])) / np.tan(np.radians(incline))
+        on_arc = at["arc_azimuth_deg"] - np.degrees(np.arcsin(swing))
+        return {
+            "ball too fast": ratio > 1.005 * (1 + made.e_max) / (1 + BALL_KG / made.mass_kg) * square,
+            "ball too slow": (ratio < 1.30) & (head == "driver"),
+            "start outside path and face": (at["launch_out_deg"] < low - start) | (at["launch_out_deg"] > high + start),
+            "launch outside attack and loft": (rise < bottom - start) | (rise > top + start),
+            "tilt against face to path": (np.abs(turned) > 2) & (at["spin_tilt_deg"] * turned < 0),
+            "tilt far from face to path": off_axis > _TILT_SLACK_DEG[head],
+            "spin too high": at["spin_rpm"] > most_spin,
+            "time against peak": (time > _TIME_HIGH) | ((time < _TIME_LOW) & ~(at["ball_speed_mps"] < _CHIP_MPS)),
+            "carry off the model": _carry_off(at, air),
+            "path off the arc": np.abs(at["path_out_deg"] - on_arc) > _ARC_DEG,
+        }
+
+
+def _ends(one: np.ndarray, other: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return np.minimum(one, other), np.maximum(one, other)
+
+
+def _axis_tilt(head_way: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """Return the tilt of a centred strike: the spin axis is normal to the plane of head's way and face normal."""
+    axis = np.cross(head_way, normal, axis=0)
+    return -np.degrees(np.arcsin(axis[2] / np.linalg.norm(axis, axis=0)))
+
+
+def _carry_off(at: Mapping[str, Any], air: Air | None) -> np.ndarray:
+    names = ("ball_speed_mps", "launch_up_deg", "launch_out_deg", "spin_rpm", "spin_tilt_deg")
+    off = np.zeros(len(at["carry_m"]), dtype=bool)
+    if air is None:
+        return off
+    can = (check_launch(*(at[name] for name in names)) == "") & ~np.isnan(at["carry_m"])
+    if can.any():
+        flown = fly(Launch(*(at[name][can] for name in names)), _air_of(air, can)).carry_m
+        off[can] = np.abs(at["carry_m"][can] - flown) > _CARRY_SHARE * np.asarray(flown)
+    return off
+
+
+def _air_of(air: Air, can: np.ndarray) -> Air:
+    """Return the air of some of the shots."""
+    names = ("temperature_c", "altitude_m", "pressure_pa", "humidity", "tail_mps", "cross_mps")
+    values = {name: getattr(air, name) for name in names}
+    chosen = {name: value[can] if isinstance(value, np.ndarray) else value for name, value in values.items()}
+    return Air(**chosen, profile=air.profile)
