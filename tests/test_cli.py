@@ -1,8 +1,10 @@
 """The command line: what it prints, what it writes, and what it says to files that cannot be used."""
 
+import os
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -241,7 +243,32 @@ def test_check_shows_twenty_remarks_and_how_many_more(demo, capsys):
     assert run("check", demo / "bay-3.csv", "--map", demo / "bay-3.toml", "--all") == 0
     every = capsys.readouterr().out
     more = int(some.splitlines()[-1].split()[2])
-    assert every.count("set aside  ") + every.count("reject  ") == 20 + more
+    severities = ("set aside  ", "reject  ", "flag  ")
+    assert sum(line.startswith(severities) for line in every.splitlines()) == 20 + more
+
+
+def test_lab_opens_the_notebooks_with_the_kits_own_settings(monkeypatch):
+    seen = {}
+
+    def remember(command, env, check):
+        seen.update(command=command, env=env)
+        return subprocess.CompletedProcess(command, 3)
+
+    monkeypatch.setattr(subprocess, "run", remember)
+    assert run("lab") == 3
+    assert seen["command"][:3] == [sys.executable, "-m", "jupyterlab"]
+    assert (Path(seen["command"][3]) / "report.ipynb").is_file()
+    for name in ("JUPYTER_PATH", "JUPYTER_CONFIG_PATH"):
+        assert (Path(seen["env"][name].split(os.pathsep)[0]) / "jupyter_server_config.json").is_file()
+
+
+def test_stopping_by_hand_is_no_traceback(monkeypatch, capsys):
+    def stop():
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("coachlab.cli.doctor.examine", stop)
+    assert run("doctor") == 130
+    assert "Traceback" not in capsys.readouterr().err
 
 
 def test_the_doctor_finds_this_environment_well(capsys):
@@ -285,8 +312,6 @@ def test_the_doctor_sees_a_folder_that_cannot_be_written(monkeypatch, tmp_path):
 
 
 def plain_environment():
-    import os
-
     return {**os.environ, "NO_COLOR": "1"}
 
 

@@ -9,6 +9,9 @@ from html import escape
 
 import pandas as pd
 
+DPI = 200
+"""Dots per inch of a picture: sharp on a screen of double density and in print."""
+
 
 @dataclass(frozen=True, eq=False)
 class Picture:
@@ -16,6 +19,13 @@ class Picture:
 
     png: bytes
     alt: str
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height on a page, in its own pixels of 1/96 inch."""
+        # the first chunk of a PNG (IHDR) holds width and height in bytes 16 to 24
+        width, height = (int.from_bytes(self.png[place : place + 4], "big") for place in (16, 20))
+        return round(width * 96 / DPI), round(height * 96 / DPI)
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +98,8 @@ class Page:
         parts += [f"<p>{_prose(sentence)}</p>" for sentence in self.after]
         if self.caution:
             lines = "".join(f"<p>{_prose(line)}</p>" for line in self.caution)
-            parts.append(f'<aside class="caution" aria-label="Body and range">{lines}</aside>')
+            frame = 'style="border-left:4px solid #d55e00; padding-left:1rem"'
+            parts.append(f'<aside class="caution" aria-label="Body and range" {frame}>{lines}</aside>')
         return "\n".join([*parts, "</section>"])
 
 
@@ -114,13 +125,17 @@ def draw(plot: Callable, *values: object, alt: str, width_in: float = 5.6, heigh
     plot(*values, ax=figure.subplots())
     file = io.BytesIO()
     # without the version of the drawing program in it, the same data give the same report
-    figure.savefig(file, format="png", dpi=200, metadata={"Software": None})
+    figure.savefig(file, format="png", dpi=DPI, metadata={"Software": None})
     return Picture(file.getvalue(), alt)
 
 
 def _figure(picture: Picture) -> str:
     image = base64.b64encode(picture.png).decode("ascii")
-    return f'<figure><img alt="{escape(picture.alt)}" src="data:image/png;base64,{image}"></figure>'
+    width, height = picture.size
+    return (
+        f'<figure><img alt="{escape(picture.alt)}" width="{width}" height="{height}" '
+        f'src="data:image/png;base64,{image}"></figure>'
+    )
 
 
 def _table(table: pd.DataFrame, caption: str) -> str:
@@ -132,18 +147,18 @@ def _table(table: pd.DataFrame, caption: str) -> str:
     cells = [[_text(value) for value in values] for values in table.itertuples(index=False)]
     kinds = [_kind([row[place] for row in cells]) for place in range(len(names))]
     head = "".join(
-        f'<th role="columnheader" scope="col"{kind}>{_prose(name)}</th>'
+        f'<th role="columnheader" scope="col" {kind}>{_prose(name)}</th>'
         for name, kind in zip(names, kinds, strict=True)
     )
     rows = []
     for first, *rest in cells:
-        line = [f'<th role="rowheader" scope="row"{kinds[0]}>{_prose(first)}</th>']
+        line = [f'<th role="rowheader" scope="row" {kinds[0]}>{_prose(first)}</th>']
         line += [
-            f'<td role="cell" data-label="{escape(name)}"{kind}>{_prose(value)}</td>'
+            f'<td role="cell" data-label="{escape(name)}" {kind}>{_prose(value)}</td>'
             for name, kind, value in zip(names[1:], kinds[1:], rest, strict=True)
         ]
         rows.append(f'<tr role="row">{"".join(line)}</tr>')
-    words = f"<caption>{_prose(caption)}</caption>" if caption else ""
+    words = f'<caption style="text-align:left">{_prose(caption)}</caption>' if caption else ""
     style = " ".join(filter(None, ["stacked" * (len(names) > 3), "brief" * (len(rows) <= 10)]))
     return (
         f'<table role="table" class="{style}">{words}<thead role="rowgroup"><tr role="row">{head}</tr></thead>'
@@ -158,11 +173,15 @@ def _text(value: object) -> str:
 
 
 def _kind(cells: list[str]) -> str:
-    """Return the class of a column: numbers stand at the right, short words keep to one line."""
+    """Return the class of a column: numbers stand at the right, short words keep to one line.
+
+    The side is said in the cell too, since JupyterLab has its own for every table.
+    """
     filled = [cell for cell in cells if cell]
     if filled and all(re.fullmatch(r"[+−–]?[\d,.]*( ?\S{1,4})?", cell) and re.search(r"\d|–", cell) for cell in filled):
-        return ' class="number"'
-    return ' class="short"' if all(len(cell) <= 16 for cell in filled) else ""
+        return 'class="number" style="text-align:right"'
+    short = 'class="short" ' if all(len(cell) <= 16 for cell in filled) else ""
+    return f'{short}style="text-align:left"'
 
 
 def _prose(text: str) -> str:

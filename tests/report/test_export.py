@@ -66,12 +66,13 @@ class Reader(HTMLParser):
             self.claims.append((self.grade, data.replace("\u00a0", " ").strip()))
 
 
-def test_the_demo_says_each_step_and_what_it_set_aside(demo_run):
+def test_the_demo_says_each_step_and_what_it_set_aside(demo_run, demo):
     text = " ".join(demo_run[0].stdout.split())
+    steps = cl.read_study(demo, set_aside_warned=True).steps
+    assert len(steps) >= 5
     for part in (
-        "bays-1-2.csv: 6,994 rows = 6,818 shots + 176 that are none; 98 shots set aside as misread",
-        "every shot stands in a block",
-        "looks like best shots only",
+        *(step for step in steps if not step.startswith("Coach")),  # a coach's pseudonym is new in each process
+        "looks like best shots only. The coach's",
         "Which cue moves 7-iron attack, and for which swing pattern?",
         "Which cue moves 7-iron path, and for which swing pattern?",
         "What to do next",
