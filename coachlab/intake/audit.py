@@ -210,7 +210,7 @@ def check_file(path: str | Path, columns: ColumnMap | str | Path | None = None) 
         shots = clean_shots(shots)
         rows += _doubts(shots)
         rows += [("note", None, None, "note", note, "Say so in the map if it is not so.") for note in shots.notes]
-        rows += _unmapped(shots, columns)
+        rows += _unmapped(shots, columns) if columns is not None else []
     table = pd.DataFrame(rows, columns=list(CHECK_COLUMNS)).astype({"row": "Int64"})
     return FileCheck(Path(path).name, table, None if faults else shots)
 
@@ -229,10 +229,9 @@ def _doubts(shots: Shots) -> list[tuple]:
     return sorted(rows, key=lambda row: row[1])
 
 
-def _unmapped(shots: Shots, columns: ColumnMap | None) -> list[tuple]:
+def _unmapped(shots: Shots, columns: ColumnMap) -> list[tuple]:
     """Tell which headings nobody asked for: one of them may have been forgotten."""
     headings = [str(name) for name in shots.raw.columns if name not in ("source", "source_row")]
-    columns = columns or ColumnMap.own_names(headings)
     taken = {
         place for one in columns.columns.values() for name in one.headings for place in find_heading(name, headings)
     }

@@ -9,12 +9,13 @@ import pandas as pd
 from coachlab.errors import DataError
 from coachlab.intake.columns import READINGS
 from coachlab.intake.derive import face_to_path_deg, speed_ratio
+from coachlab.intake.history import unlike_sessions
 from coachlab.intake.shots import FLAG_COLUMNS, Shots
 from coachlab.schema import COLUMNS, RANGE_RULES, check
 
 MISREAD, UNUSUAL = "out of range", "unusual"
 STUCK, TWICE = "stuck reading", "duplicate shot"
-LOFT, REPORTED = "loft below attack", "reported otherwise"
+LOFT, REPORTED, UNLIKE = "loft below attack", "reported otherwise", "session unlike the others"
 RULES: dict[str, str] = {
     MISREAD: "the value cannot be: the device misread, and the shot is set aside",
     UNUSUAL: "the value lies outside what is believable",
@@ -22,6 +23,7 @@ RULES: dict[str, str] = {
     TWICE: "the same shot stands there already, reading for reading",
     LOFT: "delivered loft lies below the attack: the ball would start into the ground",
     REPORTED: "the device's own figure does not follow from its parts",
+    UNLIKE: "the session's mean lies far from the student's others with this club: was another club used?",
 }
 """The rules that `clean_shots` looks at, and what each of them says."""
 
@@ -35,7 +37,7 @@ def clean_shots(shots: Shots | pd.DataFrame) -> Shots:
     A reading outside the range of a rule of `schema.RANGE_RULES` sets its shot aside; face to path and speed ratio
     are worked out where both their parts are there. Everything else only flags: other readings outside their
     range, the same club speed, attack and path twice running in a session, the same shot twice, a delivered loft
-    below the attack, a reported figure that does not follow from its parts.
+    below the attack, a reported figure that does not follow from its parts, a session unlike the student's others.
 
     Parameters
     ----------
@@ -70,6 +72,8 @@ def clean_shots(shots: Shots | pd.DataFrame) -> Shots:
         found.append(_flags(table, outside, name, rule, values))
     for name, rule, rows, values in _consistency(table):
         found.append(_flags(table, rows, name, rule, values))
+    for name, rows, values in unlike_sessions(table, read_ok & ~table["excluded"].to_numpy(dtype=bool)):
+        found.append(_flags(table, rows, name, UNLIKE, values))
     for name, rows, values, compared in _reported(table):
         if rows.sum() * 2 > compared:
             notes.append(

@@ -346,12 +346,12 @@ def _check_positive(name: str, positive: object, fault) -> str | None:
 
 
 def _check_shared(columns: Mapping[str, Mapped], fault) -> None:
-    """Two readings from one heading are a slip of copying: one of them would be wrong."""
+    """Refuse one heading for a reading and something else: a slip of copying, by which one of them would be wrong."""
     taken: dict[str, str] = {}
     for name, mapped in columns.items():
-        for heading in mapped.headings if name in READINGS else ():
+        for heading in mapped.headings:
             other = taken.setdefault(plain_heading(heading), name)
-            if other != name:
+            if other != name and (name in READINGS or other in READINGS):
                 fault(
                     f"The heading {heading!r} is mapped twice, to {other} and to {name}.",
                     "Map each heading to one column.",

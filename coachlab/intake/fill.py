@@ -35,6 +35,7 @@ class Intake:
     places: Mapping[str, int]
     keep: np.ndarray
     replaced: Mapping[int, list[str | None]]
+    key: bytes
     notes: list[str] = field(default_factory=list)
     flags: list[tuple[np.ndarray, str, str, list]] = field(default_factory=list)
 
@@ -90,7 +91,11 @@ def build_table(intake: Intake, numbers: Mapping[str, Numbers], states: np.ndarr
     for name, prefix in PEOPLE.items():
         ids = intake.replaced.get(intake.places.get(name, -1))
         _fill_label(
-            intake, columns, name, n, partial(_ids_of, prefix=prefix) if ids is None else partial(_already, ids)
+            intake,
+            columns,
+            name,
+            n,
+            partial(_ids_of, prefix=prefix, key=intake.key) if ids is None else partial(_already, ids),
         )
     for name in ("session", "block", "cue"):
         _fill_label(intake, columns, name, n)
@@ -119,8 +124,8 @@ def _constant(text: str, n: int) -> object:
     return pd.array([text], dtype="str").take(np.zeros(n, dtype=np.int64))
 
 
-def _ids_of(texts: list[str], prefix: str) -> list[str | None]:
-    ids = privacy.pseudonyms(pd.Series(texts, dtype="str"), privacy.process_key(), prefix)
+def _ids_of(texts: list[str], prefix: str, key: bytes) -> list[str | None]:
+    ids = privacy.pseudonyms(pd.Series(texts, dtype="str"), key, prefix)
     return ids.astype(object).where(ids.notna(), None).tolist()
 
 
@@ -140,7 +145,7 @@ def _fill_label(
     """Fill a column of labels from its cells, and where they are blank from what the map says for the whole file."""
     given = intake.columns.given.get(name)
     if given is not None and name in PEOPLE:
-        given = _ids_of([given], PEOPLE[name])[0]
+        given = _ids_of([given], PEOPLE[name], intake.key)[0]
     if name not in intake.places:
         if given is not None:
             columns[name] = _constant(given, n)
@@ -338,7 +343,7 @@ def _at(intake: Intake, name: str, lines: np.ndarray) -> list[str]:
     return cells.texts(np.asarray(lines if cells.codes is None else cells.codes[lines], dtype=np.int64))
 
 
-def replace_names(page: Page, columns: ColumnMap) -> dict[int, list[str | None]]:
+def replace_names(page: Page, columns: ColumnMap, key: bytes) -> dict[int, list[str | None]]:
     """Return pseudonyms for the words of every column under a heading that is mapped to a person."""
     replaced = {}
     for name, prefix in PEOPLE.items():
@@ -346,5 +351,5 @@ def replace_names(page: Page, columns: ColumnMap) -> dict[int, list[str | None]]
             continue
         for heading in columns.columns[name].headings:
             for place in find_heading(heading, page.headings):
-                replaced[place] = _ids_of(page.cells[place].trimmed.to_pylist(), prefix)
+                replaced[place] = _ids_of(page.cells[place].trimmed.to_pylist(), prefix, key)
     return replaced

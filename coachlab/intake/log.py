@@ -23,6 +23,7 @@ from coachlab.intake.match import (
     refuse_unknown_sessions,
 )
 from coachlab.intake.shots import Shots
+from coachlab.privacy import process_key
 from coachlab.schema import PLAIN, TABLES
 from coachlab.settings import read_cues
 
@@ -40,6 +41,7 @@ def join_log(
     shots: Shots,
     log: str | Path | pd.DataFrame | Sequence[str | Path],
     cues: pd.DataFrame | str | Path | None = None,
+    key: bytes | None = None,
 ) -> Shots:
     """Return the shots with block, phase and cue beside each, and what the log says of the session.
 
@@ -57,6 +59,8 @@ def join_log(
         without ``block_index`` and ``period`` blocks are counted. Lines above the header are skipped.
     cues : DataFrame or path, optional
         Cue cards (`read_cues`, or the path of cues.toml): family, moves and direction come from there.
+    key : bytes, optional
+        The key with which the shots were read, if it was not the process's own.
 
     Returns
     -------
@@ -72,11 +76,12 @@ def join_log(
         session that is not there, two students in one session, or a cue without a card.
     """
     journal = read_log(log)
+    key = key if key is not None else process_key()
     table = shots.table.copy(deep=False)
     rejects = shots.rejects.copy(deep=False)
     if "session" not in table:
-        table["session"] = find_sessions(table, journal)
-    journal = _add_ids(journal, table)
+        table["session"] = find_sessions(table, journal, key)
+    journal = _add_ids(journal, table, key)
     journal = _count_blocks(_add_cards(journal, cues))
     names = pd.Index(journal["session"].unique())
     of_shot, of_reject = places_of(table["session"], names), places_of(rejects["session"], names)
@@ -112,12 +117,12 @@ def join_log(
     return replace(shots, table=table, rejects=rejects, notes=(*kept, *notes))
 
 
-def _add_ids(journal: pd.DataFrame, table: pd.DataFrame) -> pd.DataFrame:
+def _add_ids(journal: pd.DataFrame, table: pd.DataFrame, key: bytes) -> pd.DataFrame:
     """Return the log with pseudonyms for students and coaches; two students in one session are refused."""
     journal = journal.copy()
     for name, prefix in (("student", "s"), ("coach", "c")):
         if name in journal:
-            journal[name] = ids_of(journal[name], table.get(name), prefix)
+            journal[name] = ids_of(journal[name], table.get(name), prefix, key)
     if "student" in journal:
         first = journal.groupby("session", sort=False)["student"].transform("first")
         other = journal["student"].notna() & (journal["student"] != first)

@@ -12,7 +12,7 @@ _STEP = 10_000_000
 """More than any shot number: session and shot make one whole number."""
 
 
-def find_sessions(table: pd.DataFrame, journal: pd.DataFrame) -> pd.Series:
+def find_sessions(table: pd.DataFrame, journal: pd.DataFrame, key: bytes) -> pd.Series:
     """Return the session of each shot where no file says it: the log's only one, or that of the student and day."""
     asked = "Shots that name no session were joined with a lesson log."
     visits = journal.drop_duplicates("session")
@@ -30,7 +30,7 @@ def find_sessions(table: pd.DataFrame, journal: pd.DataFrame) -> pd.Series:
     named = {"day": visits["session_day"]}
     if "student" in table and "student" in journal:
         keys["student"] = table["student"]
-        named["student"] = ids_of(visits["student"], table.get("student"), "s")
+        named["student"] = ids_of(visits["student"], table.get("student"), "s", key)
     lookup = pd.DataFrame({**named, "session": visits["session"]}).reset_index(drop=True)
     twice = lookup.duplicated([*named], keep=False)
     if twice.any():
@@ -191,7 +191,7 @@ def check_students(journal: pd.DataFrame, table: pd.DataFrame, of_shot: np.ndarr
             )
 
 
-def ids_of(names: pd.Series, known: pd.Series | None, prefix: str) -> pd.Series:
+def ids_of(names: pd.Series, known: pd.Series | None, prefix: str, key: bytes) -> pd.Series:
     """Return people as pseudonyms, those left alone that stand in the shots already."""
     there = frozenset() if known is None else frozenset(map(str, known.dropna().unique()))
-    return privacy.pseudonyms(names, privacy.process_key(), prefix, there)
+    return privacy.pseudonyms(names, key, prefix, there)

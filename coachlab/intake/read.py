@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from coachlab import privacy
 from coachlab.errors import CoachlabError, DataError, MapError
 from coachlab.intake.cells import Numbers, read_numbers, settle_marks
 from coachlab.intake.columns import MAPPABLE, READINGS, ColumnMap
@@ -17,7 +18,7 @@ from coachlab.intake.shots import Shots
 from coachlab.schema import COLUMNS
 
 
-def read_shots(path: str | Path, columns: ColumnMap | str | Path | None = None) -> Shots:
+def read_shots(path: str | Path, columns: ColumnMap | str | Path | None = None, key: bytes | None = None) -> Shots:
     """Return the shots of a file in our own columns, units and signs, with an account of every line.
 
     Parameters
@@ -27,13 +28,15 @@ def read_shots(path: str | Path, columns: ColumnMap | str | Path | None = None) 
     columns : ColumnMap or path, optional
         Which heading is which column, or the path of such a map; without it the file is in our own names, units
         and signs.
+    key : bytes, optional
+        What pseudonyms are made with (`privacy.pseudonym`); without it a key that lives as long as the process.
 
     Returns
     -------
     Shots
         ``table`` has the columns of `schema.TABLES["shots"]` that the file knows, the derived ones that it reports,
-        and what else the map names (hand, session_day, phase, cue). Names of students and coaches are pseudonyms,
-        by a key that lives as long as the process, here as in ``raw``. ``read_ok`` is True throughout: `clean_shots`
+        and what else the map names (hand, session_day, phase, cue). Names of students and coaches are pseudonyms
+        here as in ``raw``. ``read_ok`` is True throughout: `clean_shots`
         judges the readings.
 
     Raises
@@ -50,14 +53,14 @@ def read_shots(path: str | Path, columns: ColumnMap | str | Path | None = None) 
     """
     if isinstance(columns, str | Path):
         columns = ColumnMap.from_toml(columns)
-    return build_shots(path, columns, _refuse)
+    return build_shots(path, columns, _refuse, key)
 
 
 def _refuse(fault: CoachlabError) -> None:
     raise fault
 
 
-def build_shots(path: str | Path, columns: ColumnMap | None, fault: Fault) -> Shots:
+def build_shots(path: str | Path, columns: ColumnMap | None, fault: Fault, key: bytes | None = None) -> Shots:
     """Return the shots of a file, handing each fault to `fault`, which may raise it or write it down."""
     page, columns, places = _open(path, columns, fault)
     marked = {name: page.cells[place] for name, place in places.items() if name in READINGS or name == "shot"}
@@ -68,7 +71,9 @@ def build_shots(path: str | Path, columns: ColumnMap | None, fault: Fault) -> Sh
     readings = {name: read for name, read in numbers.items() if name in READINGS}
     states = find_states(page, places, readings)
     _check_lines(page, states, fault)
-    intake = Intake(page, columns, places, states == SHOT, replace_names(page, columns))
+    key = key if key is not None else privacy.process_key()
+    intake = Intake(page, columns, places, states == SHOT, replace_names(page, columns, key), key)
+    intake.notes += _not_taken(page, columns)
     if note:
         intake.notes.append(note)
     _check_texts(intake, numbers, states, fault)
@@ -135,6 +140,16 @@ def _open(path: str | Path, columns: ColumnMap | None, fault: Fault) -> tuple[Pa
                 )
             )
     return page, columns, places
+
+
+def _not_taken(page: Page, columns: ColumnMap) -> list[str]:
+    """Tell what a file in our own names holds besides: a misspelt name would be lost without a word."""
+    if not columns.own:
+        return []
+    known = (*columns.columns, "read_ok", "excluded", "excluded_reason", "source", "source_row")
+    taken = {place for name in known for place in find_heading(name, page.headings)}
+    left = [repr(heading) for place, heading in enumerate(page.headings) if heading and place not in taken]
+    return [f"Headings that no column takes: {', '.join(left)}."] if left else []
 
 
 def _check_lines(page: Page, states: np.ndarray, fault: Fault) -> None:

@@ -194,3 +194,28 @@ def test_whatever_the_numbers_no_shot_gets_lost(rows):
         outside |= (shots.table[name] < COLUMNS[name].low) | (shots.table[name] > COLUMNS[name].high)
     assert (shots.table["read_ok"] == ~outside).all()
     assert set(shots.flags["rule"]) <= set(RULES)
+
+
+def sessions(rng, wrong=None):
+    """Return five sessions of ten shots of three students, one of them (by place) struck with a driver by mistake."""
+    rows = []
+    for visit in range(15):
+        speed = 34 + visit % 3 + rng.normal(0, 0.4) + (8 if visit == wrong else 0)
+        for shot in range(10):
+            rows.append({"student": f"s{visit % 3}", "session": f"v{visit}", "club": "iron-7", "shot": shot + 1, "club_speed_mps": speed + rng.normal(0, 0.6)})  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def test_a_session_unlike_the_students_others_is_flagged_once(rng):
+    assert len(cl.clean_shots(sessions(rng)).flags) == 0
+    shots = cl.clean_shots(sessions(rng, wrong=7))
+    assert shots.flags[["source_row", "column", "rule"]].to_numpy().tolist() == [
+        [71, "club_speed_mps", "session unlike the others"]
+    ]
+    assert shots.table["read_ok"].all()
+
+
+def test_another_club_is_another_history(rng):
+    table = sessions(rng, wrong=7)
+    table.loc[table["session"] == "v7", "club"] = "driver"
+    assert len(cl.clean_shots(table).flags) == 0

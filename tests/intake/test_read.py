@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 import coachlab as cl
+from coachlab.privacy import process_key, pseudonym
 from coachlab.schema import LATERAL
 from coachlab.units import MPH_MPS, YARD_M
 
@@ -709,3 +710,14 @@ def test_a_long_file_with_an_odd_line_far_down_is_read_whole(put):
     assert shots.table["source_row"].iloc[350_000] == 350_003
     assert np.isnan(shots.table["path_out_deg"].iloc[350_000])
     assert shots.table["attack_up_deg"].iloc[-1] == 499_999 % 7 - 5 + (0.5 if 499_999 % 7 - 5 >= 0 else -0.5)
+
+
+def test_what_a_file_in_our_own_names_holds_besides_is_told(read):
+    shots = read("attack_up_deg,atack,hand\n-3,1,R\n", None)
+    assert shots.notes == ("Headings that no column takes: 'atack'.",)
+
+
+def test_a_key_of_ones_own_makes_other_pseudonyms(put):
+    path = put("own.csv", "student,attack_up_deg\nRobin Doe,-3\n")
+    assert cl.read_shots(path, key=b"x" * 32).table["student"].tolist() == [pseudonym("Robin Doe", b"x" * 32)]
+    assert cl.read_shots(path).table["student"].tolist() == [pseudonym("Robin Doe", process_key())]
