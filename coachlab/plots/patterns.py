@@ -62,8 +62,8 @@ def plot_patterns(patterns: PatternShifts, cues: pd.DataFrame | None = None, ax:
         ax.plot(values[:, 0], place, linestyle="", marker=marker, color=colour, markersize=6, zorder=3)
         handles.append(dot(marker, colour, f"{pattern}, {measure.text(rows['at'].iloc[0])}"))
     for cue in sorted(set(names) - set(drawn["cue"])):
-        words = f"  {_why_none(patterns, cue)}"
-        ax.text(0, row_of[cue], words, va="center", fontsize=SMALL, color=QUIET)
+        words = _why_none(patterns, cue)
+        ax.text(0.02, row_of[cue], words, transform=ax.get_yaxis_transform(), va="center", fontsize=SMALL, color=QUIET)
     cue_rows(ax, names, patterns.names)
     if handles:
         legend_above(ax, handles, 3, f"students whose screening {OUTCOMES[patterns.measure]} is")

@@ -26,8 +26,6 @@ from coachlab.plots.look import (
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.units import shown
 
-FIGURE_SPACE = "\u2007"  # as wide as a digit, so that counts of one and two digits stand in one column
-
 
 def plot_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
     """Draw one row a cue, its average shift with interval, beside grade, students and verdict; return the axes.
@@ -59,7 +57,16 @@ def plot_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | 
         ax.hlines(rows, values[rows, 1], values[rows, 2], colors=colour, linewidth=2, zorder=2)
         ax.plot(values[rows, 0], rows, linestyle="", marker=marker, color=colour, markersize=7, zorder=3)
     for place, row in enumerate(table.itertuples()):
-        ax.text(1.02, place, _beside(row), transform=ax.get_yaxis_transform(), va="center", fontsize=SMALL, color=INK)
+        ax.text(
+            1.02,
+            place,
+            _beside(row),
+            transform=ax.get_yaxis_transform(),
+            va="center",
+            fontsize=SMALL,
+            color=INK,
+            linespacing=1.1,
+        )
     cue_rows(ax, names, shifts.names)
     legend_above(ax, _legend({family.get(cue, "") for cue in names}, unit.text(useful), shifts.level))
     return ax
@@ -88,11 +95,10 @@ def describe_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None) -> str:
 
 
 def _beside(row: tuple) -> str:
-    students = str(row.students).rjust(2, FIGURE_SPACE)  # type: ignore[attr-defined]
     verdict = row.verdict or "no verdict yet"  # type: ignore[attr-defined]
     if not np.isfinite(row.estimate):  # type: ignore[attr-defined]
         verdict = _why_none(row._asdict())  # type: ignore[attr-defined]
-    return f"grade {row.grade}   {students} students   {verdict}"  # type: ignore[attr-defined]
+    return f"{verdict}\ngrade {row.grade}, {row.students} students"  # type: ignore[attr-defined]
 
 
 def _why_none(row: dict | pd.Series) -> str:

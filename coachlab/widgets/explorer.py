@@ -95,7 +95,8 @@ class Explorer(w.VBox):
                 f"{type(err).__name__}: {err}",
                 "This is a fault of the program: please report it with the choice that led to it.",
             )
-        self._later(_IDLE_S, self._look_ahead)
+        if self.picture.room_px:  # before a page shows the panel, its messages come first
+            self._later(_IDLE_S, self._look_ahead)
 
     def _answer(self, choice: Choice) -> ExplorerView:
         if choice not in self._views:

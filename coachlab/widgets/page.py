@@ -21,9 +21,9 @@ def draw_view(view: ExplorerView, figure: Figure, cues: pd.DataFrame | None, roo
     """
     if view.shifts is None or view.patterns is None:
         return
-    width = min(max(room_px, 520), 1400) / DPI
+    width = min(max(room_px, 440), 1400) / DPI
     wide = room_px >= WIDE_PX
-    rows = 0.34 * len(view.shifts.table)
+    rows = 0.4 * len(view.shifts.table)
     height = 3.0 if view.choice.cue else max(rows, 1.0)
     figure.clear()
     figure.set_size_inches(width, (height + 1.2) if wide else 2 * (height + 1.2))
@@ -32,7 +32,7 @@ def draw_view(view: ExplorerView, figure: Figure, cues: pd.DataFrame | None, roo
         plot_paired(view.shifts, view.choice.cue, cues, left)
         plot_shift_against_pattern(view.shifts, view.choice.cue, view.patterns, cues, right)
         return
-    left, right = _two_axes(figure, wide, height, (1.45, 2.75), (0.1 if wide else 1.45, 0.2))
+    left, right = _two_axes(figure, wide, height, (1.45, 1.75), (0.1 if wide else 1.45, 0.2))
     plot_shifts(view.shifts, cues, left)
     plot_patterns(view.patterns, cues, right)
     ends = [end for axes in (left, right) for end in axes.get_xlim()]

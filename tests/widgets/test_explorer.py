@@ -320,6 +320,9 @@ def test_while_nobody_moves_a_control_the_other_numbers_are_answered(academy, mo
 
     async def wait():
         panel = cl.explore_cues(academy.shots, academy.cues)
+        await asyncio.sleep(0.05)
+        assert asked == ["attack_up_deg"]
+        panel.picture.room_px = 1150
         for _ in range(500):  # 6 numbers, 2 families and 4 cues: all but carry and what is shown itself are drawn
             if len(drawn) < 11:
                 await asyncio.sleep(0.02)
