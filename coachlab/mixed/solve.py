@@ -402,6 +402,21 @@ def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
     return Optimum(x, here, hessian, record)
 
 
+def stand_at(problem: Problem, theta: np.ndarray) -> Optimum:
+    """Hold the problem at given covariance parameters, as `Record` writes them, instead of at its minimum."""
+    parts = []
+    for t, term in enumerate(problem.terms):
+        first, last = problem.layers.first_parameter[t : t + 2]
+        row, _ = _triangle(term.size)
+        parts.append(np.asarray(theta, float)[first:last] / problem.scale[list(term.columns)][row])
+    problem.layers.arrange([tuple(range(term.size)) for term in problem.terms])
+    x = np.concatenate(parts)[problem.free]
+    here = _around(problem, x)
+    slope = float(np.abs(here.gradient[0]).max())
+    record = Record(tuple(theta), tuple(theta), len(x) + 1, slope, _lowest(problem, x) < SINGULAR, False, "held there")
+    return Optimum(x, here, _hessian(here), record)
+
+
 def _upright(problem, x):
     """Parameters turned so that the diagonals of all Cholesky factors are positive; the criterion is the same."""
     theta = np.zeros(problem.layers.parameters)

@@ -1,11 +1,15 @@
 """Mixed models against lme4, lmerTest, pbkrtest and emmeans; see tests/reference/mixed for data, scripts and versions."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 from mixed.references import MODELS, NAMES, by_term, expected, fit, in_r
 
 import coachlab as cl
+from coachlab.mixed.infer import Inference
+from coachlab.mixed.solve import stand_at
 
 # lme4 stops its search at a parameter tolerance, so that its criterion is within 1e-9 of the minimum from above.
 ABOVE = 1e-9
@@ -92,8 +96,17 @@ def test_pairwise_contrasts_are_those_of_emmeans(name):
     check(ours, ours["a"] + " - " + ours["b"], name, "contrast")
 
 
-def check(ours, label, name, what):
-    theirs = {part: expected(name, f"{what}{part}") for part in ("", "_se", "_df")}
+@pytest.mark.parametrize("name", [name for name in FACTORS if not MODELS.loc[name, "weights"]])
+def test_means_and_contrasts_with_kenward_roger_are_those_of_emmeans(name):
+    factor, by = MODELS.loc[name, ["factor", "by"]]
+    ours = cl.means(fit(name), factor, by=by or None, df="kenward-roger").table
+    check(ours, ours["level"], name, "mean", "_kr")
+    ours = cl.contrasts(fit(name), factor, by=by or None, df="kenward-roger").table
+    check(ours, ours["a"] + " - " + ours["b"], name, "contrast", "_kr")
+
+
+def check(ours, label, name, what, kind=""):
+    theirs = {part: expected(name, f"{what}{part}{kind}") for part in ("", "_se", "_df")}
     ours = ours.set_index([ours["by"].fillna("").astype(str), label.astype(str)])
     rows = pd.MultiIndex.from_frame(theirs[""][["group", "term"]].astype(str))
     assert len(rows) == len(ours)
@@ -106,3 +119,31 @@ def check(ours, label, name, what):
     )
     assert np.nanmax(np.abs(ours["se"].to_numpy() / se - 1)) < AT_OTHER_OPTIMUM["se"]
     assert np.nanmax(np.abs(ours["df"].to_numpy() / theirs["_df"]["value"].to_numpy() - 1)) < AT_OTHER_OPTIMUM["df"]
+
+
+def at_their_theta(name):
+    """The answers of the engine held at the parameters where lme4 stopped."""
+    theirs = by_term(name, "theta")
+    problem = replace(fit(name).problem)
+    theta = []
+    for term in problem.terms:
+        group = "session:student" if term.group == "student:session" else term.group
+        names = [in_r(each) for each in term.names]
+        for j in range(len(names)):
+            theta += [theirs[".".join([group, names[i]] + [names[j]] * (i > j))] for i in range(j, len(names))]
+    return Inference(problem, stand_at(problem, np.array(theta)))
+
+
+# pbkrtest takes no account of prior weights; test_adjust.py checks those against the definition
+@pytest.mark.parametrize("name", [name for name in NAMES if not MODELS.loc[name, "weights"]])
+def test_kenward_roger_is_that_of_pbkrtest_at_its_own_parameters(name):
+    kept = fit(name).problem.kept
+    terms = fit(name).terms
+    ours = at_their_theta(name).linear(np.eye(len(terms))[kept], "kenward-roger", 0.95, checked=True)
+    rows = [in_r(terms[k]) for k in kept]
+    assert ours["se"] == pytest.approx(by_term(name, "se_kr")[rows].to_numpy(), rel=LARGE.get(name, 1e-6))
+    assert ours["df"] == pytest.approx(by_term(name, "df_kr")[rows].to_numpy(), rel=LARGE.get(name, 1e-6))
+
+
+# theirs forms sums of squares of a response at 1e6 and keeps six digits less
+LARGE = {"large": 1e-5}
