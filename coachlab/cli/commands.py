@@ -244,10 +244,16 @@ def _tell(screen: "Console", evidence: "Evidence", said: set[str]) -> None:
     lines = [sentence for _, (sentence,) in told(evidence.shifts, evidence.cues, first_only=True)]
     slopes = patterns.slopes.set_index("cue")
     open_ = [cue for cue in slopes.index if slopes.loc[cue, "low"] <= 0 <= slopes.loc[cue, "high"]]
-    lines += [sentence for cue in patterns.names if cue not in open_ for sentence in patterns.claim(cue)]
-    dim = [evidence.name(cue) for cue in open_]
-    if dim:
-        lines.append(f"Whether the swing pattern matters: not yet clear for {listed(dim)}.")
+    lines += [sentence for cue in slopes.index if cue not in open_ for sentence in patterns.claim(cue)]
+    few = [cue for cue in patterns.names if cue not in slopes.index]
+    if open_:
+        lines.append(f"Whether the swing pattern matters is not yet clear for {listed(map(evidence.name, open_))}.")
+    if few:
+        least = evidence.settings.pattern_students
+        lines.append(
+            f"Whether it matters cannot be said for {listed(map(evidence.name, few))}: fewer than {least} screened "
+            "students."
+        )
     lines += [grades(evidence.shifts), *(sentence for _, (sentence,) in general(evidence.shifts))]
     say.heading(screen, "What may be said")
     say.sentences(screen, [line for line in lines if line not in said])

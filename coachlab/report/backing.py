@@ -8,7 +8,7 @@ import pandas as pd
 
 from coachlab.report.evidence import Evidence
 from coachlab.report.page import Page
-from coachlab.report.words import counted, general, useful, what
+from coachlab.report.words import counted, general, listed, useful, what
 from coachlab.schema import COLUMNS, OUTCOMES, RANGE_RULES, show_club
 from coachlab.units import shown
 
@@ -54,7 +54,7 @@ def methods(evidence: Evidence) -> Page:
         said,
         table=pd.DataFrame(rows) if rows else None,
         caption=f"The model of each cue, and how much its shift differs between students; {what(evidence)}",
-        after=tuple(f"{evidence.name(cue)}: {' '.join(notes)}" for cue, notes in shifts.notes.items() if notes),
+        after=tuple(f"{listed(map(evidence.name, cues))}: {note}" for note, cues in _by_note(shifts.notes).items()),
     )
 
 
@@ -76,6 +76,15 @@ def limits(evidence: Evidence) -> Page:
         table=pd.DataFrame(rows) if rows else None,
         caption="Why each cue has its evidence grade",
     )
+
+
+def _by_note(notes: dict[str, tuple[str, ...]]) -> dict[str, list[str]]:
+    """Return the cues of each remark, so that one that concerns several is said once."""
+    found: dict[str, list[str]] = {}
+    for cue, remarks in notes.items():
+        for remark in remarks:
+            found.setdefault(remark, []).append(cue)
+    return found
 
 
 def _believable(column: str, system: str) -> str:

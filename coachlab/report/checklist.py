@@ -10,6 +10,12 @@ from coachlab.report.page import Page
 from coachlab.report.words import counted, listed, useful, what
 from coachlab.schema import OUTCOMES, PLAIN
 
+HOW_TO_ANSWER = (
+    f"What is open is answered in {FILE}, a text file beside the exports: question, primary_cue and limitation, each "
+    'with its words in quotation marks (primary_cue = "S1"), and below a line [item] the numbers of this table '
+    '(3 = "Asked because ..."). Words that begin with “not done, because” leave an item undone with its reason.'
+)
+
 
 def checklist(evidence: Evidence) -> Page:
     """Return the 22 items of a report, each done with its place, not done with its reason, or open."""
@@ -22,6 +28,7 @@ def checklist(evidence: Evidence) -> Page:
         (f"{status} Of {ITEMS} items: {told}.",),
         table=table,
         caption="What a report must say, and where it says it",
+        after=(HOW_TO_ANSWER,) if counts.get("open", 0) else (),
     )
 
 

@@ -95,6 +95,7 @@ def as_page(body: str) -> str:
     """Return a whole HTML document around the sections of a report, with style and contents."""
     heading = re.search(r"<h1>(.*?)</h1>", body, re.DOTALL)
     name = heading[1] if heading else "Report"
+    head, end, rest = body.partition("</section>")
     links = "".join(f'<li><a href="#{key}">{words}</a></li>' for key, words in _SECTION.findall(body))
     style = files("coachlab").joinpath("assets/report.css").read_text(encoding="utf-8")
     return f"""<!DOCTYPE html>
@@ -109,9 +110,10 @@ def as_page(body: str) -> str:
 </head>
 <body>
 <main>
-{body}
+{head}{end}
+<nav aria-label="Contents"><ol>{links}</ol></nav>
+{rest}
 </main>
-<nav aria-label="Contents"><h2>Contents</h2><ol>{links}</ol></nav>
 </body>
 </html>
 """
