@@ -42,7 +42,13 @@ export default {
       model.set("ratio", ratio);
       model.save_changes();
     };
+    // JupyterLab takes arrow keys for itself while a cell is selected, also from a focused control
+    const keepKeys = () => {
+      const controls = figure.closest(".coachlab-panel")?.querySelectorAll("select") ?? [];
+      controls.forEach((control) => control.setAttribute("data-lm-suppress-shortcuts", "true"));
+    };
     const watcher = new ResizeObserver(() => {
+      keepKeys();
       clearTimeout(timer);
       timer = setTimeout(measure, 150);
     });

@@ -13,6 +13,9 @@ from coachlab.widgets.view import ExplorerView
 WIDE_PX = 1150
 """From this width on the two halves of a picture stand side by side."""
 
+_SUMMARY = '<summary data-lm-suppress-shortcuts="true">'
+"""JupyterLab would take the key that unfolds it for itself."""
+
 
 def draw_view(view: ExplorerView, figure: Figure, cues: pd.DataFrame | None, room_px: int) -> None:
     """Draw a view's picture into a figure of the width that the page has: side by side, or one above the other.
@@ -50,7 +53,7 @@ def view_html(view: ExplorerView) -> dict[str, str]:
         for row in view.flow.itertuples()
     )
     flow = (
-        f"<p>{html.escape(view.account)}</p><details><summary>Every loss by name</summary><table><tr><th>step</th>"
+        f"<p>{html.escape(view.account)}</p><details>{_SUMMARY}Every loss by name</summary><table><tr><th>step</th>"
         f"<th class='number'>shots</th><th class='number'>students</th></tr>{steps}</table></details>"
     )
     claims, why, notes = _by_cue(view.claims), _by_cue(view.grades[["cue", "reason"]]), _by_cue(view.notes)
@@ -71,7 +74,7 @@ def view_html(view: ExplorerView) -> dict[str, str]:
 def _cue(cue: str, grade: str, claims: list[str], reasons: list[str], unfolded: bool) -> str:
     """Return what may be said of one cue: the shift in sight, the rest and the grade's reasons behind a fold."""
     return (
-        f"<p class='claim'>{html.escape(claims[0])}</p><details{' open' if unfolded else ''}><summary>"
+        f"<p class='claim'>{html.escape(claims[0])}</p><details{' open' if unfolded else ''}>{_SUMMARY}"
         f"{html.escape(cue)}: more, and why grade {grade}</summary>{_paragraphs(claims[1:])}{_list(reasons)}</details>"
     )
 
