@@ -77,9 +77,10 @@ def describe_patterns(patterns: PatternShifts, cues: pd.DataFrame | None = None)
         f"Shift of {show_club(patterns.club)} {OUTCOMES[patterns.outcome]} at three places of the students' screening "
         f"{OUTCOMES[patterns.measure]}, with {level_text(patterns.level)} intervals."
     ]
+    found = dict(list(patterns.table.groupby("cue")))
     for cue in in_order(patterns.names, cues):
-        rows = patterns.table[patterns.table["cue"] == cue]
-        if not len(rows) or patterns.grades[cue] != "A":
+        rows = found.get(cue)
+        if rows is None or patterns.grades[cue] != "A":
             said.append(f"{patterns.names[cue]}: {_why_none(patterns, cue)}.")
             continue
         parts = [

@@ -192,8 +192,9 @@ def _answers(
 
 def _shown(table: pd.DataFrame, shifts: CueShifts, choice: Choice, settings: Settings) -> tuple[list[str], list[str]]:
     """Return which cues are shown, and why others that were asked for are not."""
-    on = table[table["on"] > 0]
-    tried = on.groupby(on["cue"].astype("str")).agg(students=("student", "nunique"), family=("family", "first"))
+    on = table.loc[table["on"] > 0, ["cue", "student", "family"]].astype({"cue": "str"}).drop_duplicates()
+    tried = on.drop_duplicates("cue").set_index("cue")
+    tried["students"] = on["cue"].value_counts()
     asked = tried[(tried["family"] == choice.family) | (choice.family == "")]
     asked = asked[(asked.index == choice.cue) | (choice.cue == "")]
     if not len(asked):
