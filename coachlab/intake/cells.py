@@ -20,6 +20,9 @@ NOTHING = frozenset({"-", "--", "---", "n/a", "na", "n.a.", "nan", "null", "none
 """How devices write that there is no value: a remark, but no sign of a wrongly mapped column."""
 
 
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}")
+
+
 @dataclass(frozen=True, eq=False)
 class Cells:
     """One column of a file: its distinct cells, and for each row which of them stands there.
@@ -59,7 +62,19 @@ class Cells:
         """Which words are blank, shape (k,)."""
         if self.words is None:
             return np.isnan(self.typed) if self.typed.dtype.kind == "f" else np.isnat(self.typed)  # type: ignore
+        if self.iso_times is not None:
+            return np.zeros(self.size, dtype=bool)
         return _mask(pc.equal(self.trimmed, ""))
+
+    @cached_property
+    def iso_times(self) -> np.ndarray | None:
+        """The words as times, shape (k,), where every one of them is a day with its time as ISO 8601 writes it."""
+        if self.words is None or not len(self.words) or not _ISO.match(self.words[0].as_py()):
+            return None
+        try:
+            return pc.cast(self.words, pa.timestamp("us")).to_numpy(zero_copy_only=False)
+        except pa.ArrowInvalid:
+            return None
 
     def texts(self, which: np.ndarray) -> list[str]:
         """Return some of the texts, by their places among the words."""

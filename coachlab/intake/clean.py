@@ -222,7 +222,9 @@ def _duplicates(table: pd.DataFrame) -> np.ndarray:
         bits = table[name].to_numpy(dtype=float, na_value=np.nan).view(np.uint64)
         mixed = (mixed ^ bits) * np.uint64(0x9E3779B97F4A7C15)
         mixed ^= mixed >> np.uint64(29)
-    candidates = np.flatnonzero(pd.Series(mixed).duplicated(keep=False).to_numpy())
+    ordered = np.sort(mixed)
+    twice = ordered[1:][ordered[1:] == ordered[:-1]]
+    candidates = np.flatnonzero(np.isin(mixed, twice)) if len(twice) else twice.astype(np.int64)
     names = ["student", "session", "shot", "struck_at", "club"]
     compared = [*(name for name in names if name in table), *readings]
     result = np.zeros(len(table), dtype=bool)

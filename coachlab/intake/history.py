@@ -35,13 +35,16 @@ def unlike_sessions(table: pd.DataFrame, usable: np.ndarray) -> Iterator[tuple[s
     names = [name for name in LOOKED_AT if name in table]
     if not names or not {"student", "session", "club"} <= set(table.columns) or not usable.any():
         return
-    student, session, club = (pd.factorize(table[name])[0].astype(np.int64) for name in ("student", "session", "club"))
-    known = usable & (student >= 0) & (session >= 0) & (club >= 0)
-    group = np.where(known, session * (club.max() + 1) + club, -1)
-    codes, groups = pd.factorize(group)
+    session, club = (pd.factorize(table[name])[0] for name in ("session", "club"))
+    known = usable & (session >= 0) & (club >= 0)
+    session *= club.max() + 1
+    session += club
+    session[~known] = -1
+    codes, groups = pd.factorize(session)
     first = np.zeros(len(groups), dtype=np.int64)
     first[codes[::-1]] = np.arange(len(table))[::-1]
-    player = np.where(groups >= 0, student[first] * (club.max() + 1) + club[first], -1)
+    student = pd.factorize(table["student"].iloc[first])[0]
+    player = np.where((groups >= 0) & (student >= 0), student * (club.max() + 1) + club[first], -1)
     for name in names:
         values = table[name].to_numpy(dtype=float, na_value=np.nan)
         there = known & ~np.isnan(values)

@@ -27,6 +27,10 @@ _FEW, _MANY = pa.dictionary(pa.int32(), pa.string()), pa.string()
 """How a column is read: its distinct texts once, or, where nearly each is another (times), as they stand."""
 
 
+_Part = tuple[np.ndarray | None, pa.Array]
+"""One block of a column: for each row the place of its word, and the words; no places where each row is a word."""
+
+
 class _OutOfOrder(Exception):
     """The quick reader does not fit this file's quotes or line ends."""
 
@@ -149,48 +153,55 @@ def _refuse_other_separator(name: str, lines: list[str], wanted: Wanted) -> None
 def _read_body(
     stream: BinaryIO, line: int, width: int, separator: str
 ) -> tuple[tuple[Cells, ...], np.ndarray, np.ndarray]:
-    parts: list[list[pa.Array]] = [[] for _ in range(width)]
+    parts: list[list[_Part]] = [[] for _ in range(width)]
     numbers: list[np.ndarray] = []
     long: list[np.ndarray] = []
     kinds: list[pa.DataType] = [_FEW] * width
     for block, inside in _blocks(stream, separator.encode()):
-        table, rows, too_long = _read_block(block, inside, kinds, separator)
+        lines = block.count(b"\n")
+        table, rows, too_long = _read_block(block, lines, inside, kinds, separator)
+        for part, column in zip(parts, table.columns, strict=True):
+            part.append(_part_of(column))
         if not numbers:
-            kinds = [_many_or_few(column) for column in table.columns]
-        for place, column in enumerate(table.columns):
-            parts[place].extend(column.chunks)
+            kinds = [_MANY if len(words) > max(1000, len(rows) // 2) else _FEW for ((_, words),) in parts]
         numbers.append(rows + line)
         long.append(too_long + line)
-        line += block.count(b"\n")
+        line += lines
     rows = np.concatenate(numbers) if numbers else np.zeros(0, dtype=np.int64)
     long_rows = np.concatenate(long) if long else np.zeros(0, dtype=np.int64)
     cells = []
     for place in range(width):
         cells.append(_joined(parts[place]))
         parts[place] = []
+    pa.default_memory_pool().release_unused()
     return tuple(cells), rows, np.flatnonzero(np.isin(rows, long_rows))
 
 
-def _many_or_few(column: pa.ChunkedArray) -> pa.DataType:
-    distinct = max((len(chunk.dictionary) for chunk in column.chunks), default=0)
-    return _MANY if distinct > 1000 and distinct * 2 > len(column) else _FEW
-
-
-def _joined(chunks: list[pa.Array]) -> Cells:
+def _joined(blocks: list[_Part]) -> Cells:
     """Return the blocks of one column as one, with the smallest codes that hold them."""
-    if not chunks:
+    if not blocks:
         return Cells(pa.array([], pa.string()), np.zeros(0, dtype=np.int16))
-    if any(chunk.type == _MANY for chunk in chunks):
-        return Cells(pa.concat_arrays([chunk.cast(_MANY) for chunk in chunks]))
-    column = pa.chunked_array(chunks).unify_dictionaries()
-    words = column.chunk(0).dictionary
-    kind = np.int16 if len(words) < _SMALL else np.int32
-    codes = np.empty(len(column), dtype=kind)
-    start = 0
-    for chunk in column.chunks:
-        codes[start : start + len(chunk)] = chunk.indices.to_numpy(zero_copy_only=False)
-        start += len(chunk)
-    return Cells(words, codes)
+    coded = [(codes, words) for codes, words in blocks if codes is not None]
+    if len(coded) < len(blocks):
+        return Cells(pa.concat_arrays([words if codes is None else words.take(codes) for codes, words in blocks]))
+    encoded = pa.concat_arrays([words for _, words in coded]).dictionary_encode()
+    kind = np.int16 if len(encoded.dictionary) < _SMALL else np.int32
+    places = encoded.indices.to_numpy(zero_copy_only=False).astype(kind)
+    joined = np.empty(sum(len(codes) for codes, _ in coded), dtype=kind)
+    row = word = 0
+    for codes, words in coded:
+        joined[row : row + len(codes)] = places[word : word + len(words)][codes]
+        row, word = row + len(codes), word + len(words)
+    return Cells(encoded.dictionary, joined)
+
+
+def _part_of(column: pa.ChunkedArray) -> _Part:
+    """Return one block of a column as codes and words, or as words alone."""
+    if column.type == _MANY:
+        return None, column.combine_chunks()
+    chunk = column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
+    small = np.int16 if len(chunk.dictionary) < _SMALL else np.int32
+    return chunk.indices.to_numpy(zero_copy_only=False).astype(small), chunk.dictionary
 
 
 def _blocks(stream: BinaryIO, separator: bytes) -> Iterator[tuple[bytes, np.ndarray | None]]:
@@ -239,14 +250,14 @@ def _check_quotes(block: bytes, inside: np.ndarray, separator: bytes) -> None:
 
 
 def _read_block(
-    block: bytes, inside: np.ndarray | None, kinds: list[pa.DataType], separator: str
+    block: bytes, newlines: int, inside: np.ndarray | None, kinds: list[pa.DataType], separator: str
 ) -> tuple[pa.Table, np.ndarray, np.ndarray]:
     """Return the cells of a block, the line of each row counted from 0, and the lines with too many cells."""
     none, width = np.zeros(0, dtype=np.int64), len(kinds)
     if inside is None:
         odd_lines: list[int] = []
         table = _parse(block, kinds, separator, odd_lines)
-        if not odd_lines and table.num_rows == block.count(b"\n") + (not block.endswith(b"\n")):
+        if not odd_lines and table.num_rows == newlines + (not block.endswith(b"\n")):
             return table, np.arange(table.num_rows), none
     data = np.frombuffer(block, dtype=np.uint8)
     out = True if inside is None else ~inside
@@ -256,8 +267,7 @@ def _read_block(
     starts = np.concatenate([[0], ends[:-1] + 1])
     separators = np.flatnonzero((data == ord(separator)) & out)
     counts = np.searchsorted(separators, ends) - np.searchsorted(separators, starts)
-    newlines = np.flatnonzero(data == ord("\n"))
-    lines = np.searchsorted(newlines, starts)
+    lines = np.searchsorted(np.flatnonzero(data == ord("\n")), starts)
     keep = np.ones(len(starts), dtype=bool)
     pieces, done, long = [], 0, []
     for place in np.flatnonzero((counts != width - 1) | (ends - starts <= 1)):

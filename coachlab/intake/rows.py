@@ -79,7 +79,7 @@ def _find_unit_rows(page: Page, places: Mapping[str, int], numbers: Mapping[str,
 def _find_headings(page: Page) -> np.ndarray:
     there = np.zeros(len(page), dtype=np.int16)
     for heading, cells in zip(page.headings, page.cells, strict=True):
-        if not heading or cells.words is None:
+        if not heading or cells.words is None or cells.iso_times is not None:
             continue
         lower = pc.utf8_lower(cells.trimmed)
         bare = without_unit(heading) if heading_unit(heading) else heading
@@ -104,7 +104,7 @@ def _find_totals(page: Page, places: Mapping[str, int], readings: set[str]) -> n
     first = np.ones(len(page), dtype=bool)
     for place, cells in enumerate(page.cells):
         name = by_place.get(place)
-        if name not in ("cue", "phase", "block") and cells.words is not None:
+        if name not in ("cue", "phase", "block") and cells.words is not None and cells.iso_times is None:
             label = name is not None and name not in readings
             found, unsure = _total_words(cells, whole=label)
             if found.any():

@@ -4,7 +4,6 @@ import re
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 import pyarrow.compute as pc
 
 from coachlab.intake.cells import NOTHING, Cells
@@ -39,12 +38,11 @@ def read_times(cells: Cells) -> tuple[np.ndarray, np.ndarray, np.ndarray, str]:
             return cells.typed.astype("M8[us]"), of_day, np.zeros(cells.size, dtype=bool), ""
         return times, of_day, ~cells.blank, ""
     blank = cells.blank
+    if cells.iso_times is not None:
+        return cells.iso_times, of_day, np.zeros(cells.size, dtype=bool), ""
     plain = cells.trimmed
     if pc.any(pc.match_substring_regex(plain, _ZONE)).as_py():
         plain = pc.replace_substring_regex(plain, _ZONE, r"\1")
-    quick = _all_iso(plain)
-    if quick is not None:
-        return quick, of_day, np.zeros(cells.size, dtype=bool), ""
     words = pd.Series(pd.array(plain, dtype="str"))
     read = pd.to_datetime(words, format="ISO8601", errors="coerce")
     slow = np.flatnonzero(read.isna().to_numpy() & ~blank)
@@ -53,16 +51,6 @@ def read_times(cells: Cells) -> tuple[np.ndarray, np.ndarray, np.ndarray, str]:
     read.iloc[slow] = pd.to_datetime(pd.Series(texts, dtype="str"), format="mixed", errors="coerce").to_numpy()
     times = read.to_numpy().astype("M8[us]")
     return times, of_day, np.isnat(times) & np.isnat(of_day) & ~blank, note
-
-
-def _all_iso(words: pa.Array) -> np.ndarray | None:
-    """Return times where every word is one in full, the quick way; None where any is not."""
-    if len(words) and not re.match(r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}", words[0].as_py()):
-        return None
-    try:
-        return pc.cast(words, pa.timestamp("us")).to_numpy(zero_copy_only=False)
-    except pa.ArrowInvalid:
-        return None
 
 
 def _rewrite(words: list[str]) -> tuple[list[str | None], np.ndarray, str]:
