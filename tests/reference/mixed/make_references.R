@@ -55,7 +55,7 @@ for (i in seq_len(nrow(models))) {
 d <- read.csv("weighted.csv", stringsAsFactors = TRUE)
 for (method in c("REML", "ML")) {
   fit <- nlme::lme(y ~ cue + x, random = ~ 1 + x | student, weights = nlme::varIdent(form = ~ 1 | pattern), data = d, method = method,
-                   control = nlme::lmeControl(tolerance = 1e-9, msMaxIter = 500, msMaxEval = 5000))
+                   control = nlme::lmeControl(tolerance = 1e-9, msMaxIter = 500, msMaxEval = 5000, returnObject = TRUE))
   put("strata", paste0("criterion_", tolower(method)), -2 * as.numeric(logLik(fit)))
   if (method == "REML") {
     put("strata", "estimate", nlme::fixef(fit), term = names(nlme::fixef(fit)))
