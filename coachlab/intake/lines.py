@@ -206,34 +206,32 @@ def _part_of(column: pa.ChunkedArray) -> _Part:
 
 def _blocks(stream: BinaryIO, separator: bytes) -> Iterator[tuple[bytes, np.ndarray | None]]:
     """Yield whole lines in blocks, and for each byte whether it stands in quotes (None: no quotes)."""
-    rest = b""
-    while True:
-        more = stream.read(_BLOCK)
-        data = rest + more
-        if not data:
-            return
+    size = _BLOCK
+    while data := stream.read(size):
+        ended = len(data) < size
         inside = None
         if b'"' in data:
-            quotes = np.frombuffer(data, dtype=np.uint8) == ord('"')
-            inside = np.logical_xor.accumulate(quotes)
-            ends = np.flatnonzero((np.frombuffer(data, dtype=np.uint8) == ord("\n")) & ~inside)
+            codes = np.frombuffer(data, dtype=np.uint8)
+            inside = np.logical_xor.accumulate(codes == ord('"'))
+            ends = np.flatnonzero((codes == ord("\n")) & ~inside)
             cut = int(ends[-1]) + 1 if len(ends) else 0
         else:
             cut = data.rfind(b"\n") + 1
-        if not more:
+        if ended:
             if inside is not None and inside[-1]:
                 raise _OutOfOrder
             cut = len(data)
-        rest = data[cut:]
-        if cut:
-            block = data[:cut]
+        stream.seek(cut - len(data), io.SEEK_CUR)
+        if not cut:  # one cell in quotes fills the block
+            size *= 2
+            continue
+        block = data[:cut]
+        if not block.isascii():
             block.decode("utf-8")
-            if inside is not None:
-                inside = inside[:cut]
-                _check_quotes(block, inside, separator)
-            yield block, inside
-        if not more:
-            return
+        if inside is not None:
+            inside = inside[:cut]
+            _check_quotes(block, inside, separator)
+        yield block, inside
 
 
 def _check_quotes(block: bytes, inside: np.ndarray, separator: bytes) -> None:

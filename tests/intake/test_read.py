@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 import coachlab as cl
+from coachlab.intake import lines
 from coachlab.privacy import process_key, pseudonym
 from coachlab.schema import LATERAL
 from coachlab.units import MPH_MPS, YARD_M
@@ -596,9 +597,9 @@ def book(tmp_path):
     def book(**sheets):
         workbook = openpyxl.Workbook()
         workbook.remove(workbook.active)
-        for name, lines in sheets.items():
+        for name, rows in sheets.items():
             sheet = workbook.create_sheet(name)
-            for line in lines:
+            for line in rows:
                 sheet.append(line)
         path = tmp_path / "bay.xlsx"
         workbook.save(path)
@@ -721,3 +722,18 @@ def test_a_key_of_ones_own_makes_other_pseudonyms(put):
     path = put("own.csv", "student,attack_up_deg\nRobin Doe,-3\n")
     assert cl.read_shots(path, key=b"x" * 32).table["student"].tolist() == [pseudonym("Robin Doe", b"x" * 32)]
     assert cl.read_shots(path).table["student"].tolist() == [pseudonym("Robin Doe", process_key())]
+
+
+@pytest.mark.parametrize("size", [16, 40, 100])
+def test_the_size_of_the_readers_blocks_changes_nothing(read, monkeypatch, size):
+    text = "Bay\n" + HEAD.replace("Path", "Path,Note") + (
+        '90,-3,4,"a ""long"" remark,\nover two lines"\n\n91,-3.5\n92,-2,abc,x\n93,-1,4,"y"\n,,,\n94,-1,4,z,5\n95,-1,4,ü\n'
+    )  # fmt: skip
+    whole = read(text)
+    monkeypatch.setattr(lines, "_BLOCK", size)
+    parts = read(text)
+    pd.testing.assert_frame_equal(parts.table, whole.table)
+    pd.testing.assert_frame_equal(parts.raw.astype("str"), whole.raw.astype("str"))
+    pd.testing.assert_frame_equal(parts.rejects, whole.rejects)
+    assert whole.table["source_row"].tolist() == [3, 6, 7, 8, 11]
+    assert whole.rejects["source_row"].tolist() == [10]
