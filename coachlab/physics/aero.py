@@ -67,6 +67,9 @@ _MODELS: Mapping[str, Coefficients] = MappingProxyType(
 AERO: tuple[str, ...] = tuple(_MODELS)
 """The aerodynamic models by name; the first is the default."""
 
+ENSEMBLE: tuple[str, ...] = ("mean", "ferguson", "naruo", "patent")
+"""The models whose spread goes with every worth. The other two are known to fly short and long."""
+
 
 def coefficients(aero: str) -> Coefficients:
     """Return the drag and lift coefficients of a model as a function of spin ratio, Reynolds number and ops.

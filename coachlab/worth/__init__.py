@@ -1,0 +1,23 @@
+"""What a shift of the delivery is worth to one student, split and with its spread; windows and smallest useful shifts.
+
+Everything here is this model's answer about one delivery, never a promise: what loft does when the attack changes, how
+the face springs and how the ball flies are assumptions, and each answer carries them.
+"""
+
+from coachlab.worth.arc import PathSplit, split_path
+from coachlab.worth.gain import shift_worth
+from coachlab.worth.value import COLUMNS, SPREAD_COLUMNS, Worth
+from coachlab.worth.window import UsefulShifts, Window, target_window, useful_shifts
+
+__all__ = [
+    "COLUMNS",
+    "SPREAD_COLUMNS",
+    "PathSplit",
+    "UsefulShifts",
+    "Window",
+    "Worth",
+    "shift_worth",
+    "split_path",
+    "target_window",
+    "useful_shifts",
+]
