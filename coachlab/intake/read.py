@@ -46,10 +46,6 @@ def read_shots(path: str | Path, columns: ColumnMap | str | Path | None = None, 
         be found, most cells of a column are no numbers.
     DataError
         If the file cannot be opened, is empty, or holds no lines of shots.
-
-    Examples
-    --------
-    >>> shots = read_shots("bay-3.csv", ColumnMap.from_toml("bay-3.toml"))  # doctest: +SKIP
     """
     if isinstance(columns, str | Path):
         columns = ColumnMap.from_toml(columns)
