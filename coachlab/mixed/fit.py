@@ -229,6 +229,7 @@ class Fit:
         design = replace(self.design, response=values)
         problem = replace(self.problem, moments=sum_up(design))
         first = self.inference.optimum.x if start and not self.singular else None
+        problem.layers.arrange(self.problem.layers.orders)
         return Fit(problem, Inference(problem, minimise(problem, first)), design)
 
     @cached_property

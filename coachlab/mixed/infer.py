@@ -59,7 +59,7 @@ class Inference:
         return self._covariance_at(0)
 
     def _covariance_at(self, i):
-        point = self.optimum.point
+        point = self.optimum.point if i == 0 else self.optimum.around
         sigma = point.sigma[0] if self.problem.profiled else point.sigma[i]
         return sigma**2 * self.uncentre @ point.unscaled[i] @ self.uncentre.T
 
@@ -93,7 +93,7 @@ class Inference:
     @cached_property
     def _parameter_covariance(self):
         """Covariance of the covariance parameters (with log sigma where it was profiled), and the jacobian's rows."""
-        problem, point = self.problem, self.optimum.point
+        problem, point = self.problem, self.optimum.around
         hessian = self.optimum.hessian
         n = problem.size
         slopes = [(self._covariance_at(i + 1) - self.covariance) / STEP for i in range(n)]
@@ -191,7 +191,7 @@ class Inference:
                 z * problem.scale[list(term.columns)]
             )
             estimate = estimate + np.einsum("ni,ni->n", z, self.modes[t][level])
-        quad = layers.errors(state, self.optimum.point.unscaled, units, picks, kept @ self.uncentre)
+        quad = layers.errors(state, self.optimum.around.unscaled, units, picks, kept @ self.uncentre)
         if quad is None:
             return None
         for t, z in drawn.items():

@@ -13,9 +13,11 @@ sets of simulated responses cost few calls of NumPy.
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy import sparse
 
 from coachlab.errors import FitError
 
+LEAF_FROM = 50_000  # numbers in the finest layer from which sums are prepared
 DENSE_LIMIT = 800  # dense random effects in one unit: 800^3 flops are a quarter second an evaluation
 
 
@@ -158,6 +160,9 @@ class Layers:
             filled = [self._rows(cross * (self.stratum == s)[:, None, None]) for s in range(len(top))]
         for at, layer in enumerate(self.layers):
             layer.rows = np.stack([rows[at] for rows in filled])
+        fine = self.layers[0]
+        large = fine.m == 1 and len(top) == 1 and fine.rows.size > LEAF_FROM
+        self.leaf = Leaf(fine, top.shape[-1]) if large else None
 
     def _rows(self, cross):
         """Rows of every layer from the cells' cross-products."""
@@ -241,11 +246,13 @@ class Layers:
             own, reach = rows[at][..., :m], rows[at][..., m:]
             W, Q, part = _inverse(own, factors[at])
             logdet = logdet + part
-            F = _times(W, reach)
-            for j, low, high, _, starts in layer.outer:
-                rows[j] = rows[j] - _sum_into(reach[..., low:high], F[..., low:], starts)
-            low = reach.shape[-1] - top.shape[-1]
-            top = top - _sum_into(reach[..., low:], F[..., low:], _ONE)[:, 0]
+            if at == 0 and self.leaf is not None and weights is None:
+                parts, last = self.leaf.weigh(W[..., 0, 0])
+            else:
+                parts, last = _weigh(layer, reach, W, top.shape[-1])
+            for (j, *_), part in zip(layer.outer, parts, strict=True):
+                rows[j] = rows[j] - part
+            top = top - last
             state.append((own, reach, W, Q))
         return state, top, logdet
 
@@ -274,7 +281,7 @@ class Layers:
 
     def scores(self, state, factors, seed):
         """Slopes with respect to each level's own covariance matrix: a list of arrays (batch, n, size, size)."""
-        changes = self._trace(state, factors, seed, False, False)[3]
+        changes = self._trace(state, factors, seed, False, False, each=True)[3]
         result = []
         for t, term in enumerate(self.terms):
             at = next(i for i, layer in enumerate(self.layers) if t in layer.terms)
@@ -285,7 +292,7 @@ class Layers:
             result.append(blocks.reshape(len(seed), -1, term.size, term.size))
         return result
 
-    def _trace(self, state, factors, seed, own, strata):
+    def _trace(self, state, factors, seed, own, strata, each=False):
         batch = len(seed)
         changes = [None] * len(self.layers)
         by_weight = np.tensordot(seed, self.top, axes=([1, 2], [1, 2])) if strata else None
@@ -296,6 +303,17 @@ class Layers:
         for at in range(len(self.layers) - 1, -1, -1):
             layer = self.layers[at]
             D, R, W, Q = state[at]
+            if at == 0 and layer.m == 1 and not (own or strata or each):
+                # Units without a need of their own derivatives: only sums weighted by Q^2 count.
+                square = Q * Q
+                weighed = self.leaf.weigh(square[..., 0, 0]) if self.leaf else _weigh(layer, R, square, q)
+                change = (D * Q).sum(axis=(1, 2, 3)) - np.einsum("bij,bij->b", seed, weighed[1])
+                for (j, start, stop, *_), part in zip(layer.outer, weighed[0], strict=True):
+                    twice = np.where(np.arange(part.shape[-1]) < stop - start, 1.0, 2.0)
+                    change -= np.einsum("buij,buij->b", carried[j], part * twice)
+                slope = 2.0 * change[:, None, None] * factors[0]
+                np.add.at(gradient, (slice(None), layer.params), slope.reshape(batch, -1)[:, layer.spots])
+                continue
             low = R.shape[-1] - q
             N = np.zeros((batch, *R.shape[1:]))
             N[..., low:] = _flat_times(R[..., low:], seed)
@@ -501,6 +519,63 @@ def _inverse(D, factor):
     Q = -W @ D
     Q[..., range(m), range(m)] += 1.0
     return W, Q, 2.0 * np.log(C[..., range(m), range(m)]).sum(axis=(1, 2))
+
+
+class Leaf:
+    """Weighted sums over the units of a large finest layer of one effect each.
+
+    What reaches the fixed columns is summed beforehand over units of the same own product, which are few where it
+    counts rows; what reaches wider units is a sparse product, without an array of the size of all products.
+    """
+
+    def __init__(self, layer, q):
+        self.reach = layer.rows[0, :, 0, 1:]
+        low = self.reach.shape[1] - q
+        units = len(self.reach)
+        same, self.first, kind = np.unique(layer.rows[0, :, 0, 0], return_index=True, return_inverse=True)
+        self.last = np.ascontiguousarray(self.reach[:, low:])
+        self.kinds = None
+        if len(same) * 4 <= units and len(same) * q * q < 4e6:
+            order = np.argsort(kind, kind="stable")
+            cuts = np.searchsorted(kind[order], np.arange(1, len(same)))
+            groups = [self.last[rows] for rows in np.split(order, cuts)]
+            self.kinds = np.stack([rows.T @ rows for rows in groups]).reshape(len(same), q * q)
+        self.wider = []
+        for _, start, stop, _, starts in layer.outer:
+            width = stop - start
+            bounds = np.append(starts, units)
+            unit = np.concatenate([np.tile(np.arange(a, b), width) for a, b in zip(bounds, bounds[1:], strict=False)])
+            column = np.concatenate(
+                [np.repeat(np.arange(width), b - a) for a, b in zip(bounds, bounds[1:], strict=False)]
+            )
+            pointer = np.append(0, np.cumsum(np.repeat(np.diff(bounds), width)))
+            values = self.reach[unit, start + column]
+            self.wider.append((unit, pointer, values, np.ascontiguousarray(self.reach[:, start:]), width))
+
+    def weigh(self, weights):
+        """Sums of weight times products, by wider unit and in all.
+
+        Weights have shape (batch, units) and follow from the own product of a unit.
+        """
+        q = self.last.shape[1]
+        if self.kinds is None:
+            last = np.stack([self.last.T @ (w[:, None] * self.last) for w in weights])
+        else:
+            last = (weights[:, self.first] @ self.kinds).reshape(-1, q, q)
+        parts = []
+        for unit, pointer, values, reach, width in self.wider:
+            shape = (len(pointer) - 1, len(reach))
+            found = [sparse.csr_array((values * w[unit], unit, pointer), shape=shape) @ reach for w in weights]
+            parts.append(np.stack(found).reshape(len(weights), -1, width, reach.shape[1]))
+        return parts, last
+
+
+def _weigh(layer, reach, W, q):
+    """What the elimination of a layer takes from the rows of each wider layer, and from the final block."""
+    F = _times(W, reach)
+    parts = [_sum_into(reach[..., low:high], F[..., low:], starts) for _, low, high, _, starts in layer.outer]
+    low = reach.shape[-1] - q
+    return parts, _sum_into(reach[..., low:], F[..., low:], _ONE)[:, 0]
 
 
 def _turn(a):

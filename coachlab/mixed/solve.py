@@ -1,7 +1,8 @@
 """The criterion of a mixed model from its moments, its exact gradient, and the search for its minimum."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -17,6 +18,8 @@ DONE = 1e-10  # expected fall of the criterion at which the search ends
 MOST_STEPS = 60
 APPROACHES = 3  # scoring steps before the search; each saves about two Newton steps
 SHRINK = 0.1  # most that a scoring step may take off a variance, so that it is not lost to a poor start
+CHEAP_FROM = 60_000  # numbers in all layers from which a start with held fixed effects pays
+FEW_COLUMNS = 6
 BATCH_NUMBERS = 4_000_000  # numbers held at once by a batch of evaluations
 
 
@@ -177,6 +180,11 @@ class Problem:
         self.sized = self.sigma_held is None and not self.profiled
 
     @property
+    def cost(self) -> int:
+        """Numbers that an evaluation touches."""
+        return sum(layer.rows[0].size for layer in self.layers.layers)
+
+    @property
     def size(self) -> int:
         """Number of parameters."""
         return len(self.free) + self.strata - 1 + self.sized
@@ -325,39 +333,103 @@ class Problem:
 
 @dataclass(eq=False)
 class Optimum:
-    """End of the search: parameters, the criterion there, its curvature, and how it was reached."""
+    """End of the search: the parameters, the criterion there, and how it was reached."""
 
+    problem: Problem
     x: np.ndarray
-    point: Point  # at x and one step along each parameter
-    hessian: np.ndarray
+    point: Point  # the first of its batch is at x
     record: Record
+
+    @cached_property
+    def around(self) -> Point:
+        """The criterion at x and one small step along each parameter."""
+        return self.point if len(self.point.value) == len(self.x) + 1 else _around(self.problem, self.x)
+
+    @property
+    def hessian(self) -> np.ndarray:
+        """Second derivatives of the criterion."""
+        return _hessian(self.around)
 
 
 def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
-    """Minimum of the criterion by Newton steps within a trust radius.
+    """Minimum of the criterion.
+
+    A large problem is first solved with the fixed effects held at least squares, which costs a fraction; its optimum
+    and curvature leave a few steps for the whole.
+    """
+    n, before = problem.size, 0
+    if start is None:
+        x = problem.start()
+        if n and problem.cost > CHEAP_FROM and problem.p > FEW_COLUMNS:
+            easy = Problem(_without_fixed(problem), False, problem.fixed)
+            near = minimise(easy, x)
+            problem.layers.arrange(easy.layers.orders)
+            found = _follow(problem, near.x, near.hessian)
+            if found is not None:
+                return found
+            x, before = near.x, near.record.evaluations
+            problem.layers.arrange([tuple(range(term.size)) for term in problem.terms])
+        for _ in range(APPROACHES if n else 0):
+            x = problem.approach(x)
+        start = problem.arrange(x)
+    return _search(problem, start, before)
+
+
+def _without_fixed(problem):
+    """Moments of the residuals of least squares, with no fixed columns."""
+    m, kept = problem.moments, problem.kept
+    k, total = m.cross.shape[1], m.top.sum(axis=0)
+    size = np.sqrt(np.diag(total)[kept])
+    beta = np.linalg.solve(total[np.ix_(kept, kept)] / np.outer(size, size), total[kept, -1] / size) / size
+    ahead = np.append(-beta, 1.0)
+    columns = [*kept, len(total) - 1]
+    rest = m.cross[:, :, [k + j for j in columns]] @ ahead
+    top = ahead @ m.top[:, columns][:, :, columns] @ ahead
+    coding = replace(m.coding, x_names=())
+    cross = np.concatenate([m.cross[:, :, :k], rest[:, :, None]], axis=2)
+    return replace(m, coding=coding, cross=cross, top=top[:, None, None], centre=np.zeros(1), ones=None)
+
+
+def _follow(problem, x, hessian):
+    """Search from a point near the optimum with the curvature of a like problem, or None if they prove too unlike."""
+    first = x.copy()
+    here = problem.evaluate(x[None])
+    for evaluations in range(1, 12):
+        if not np.isfinite(here.value[0]) or np.linalg.eigvalsh(hessian)[0] <= 0:
+            return None
+        step = -np.linalg.solve(hessian, here.gradient[0])
+        fall = -0.5 * float(step @ here.gradient[0])
+        if fall < DONE:
+            return _ended(problem, first, x, here, evaluations, True, "the criterion cannot fall further")
+        there = problem.evaluate((x + step)[None])
+        if not there.value[0] < here.value[0] + 1e-12 * abs(here.value[0]):
+            return None
+        change = there.gradient[0] - here.gradient[0]
+        if change @ step > 0:  # BFGS
+            turned = hessian @ step
+            hessian = hessian + np.outer(change, change) / (change @ step) - np.outer(turned, turned) / (step @ turned)
+        x, here = x + step, there
+    return None
+
+
+def _search(problem, x, before):
+    """Newton steps within a trust radius.
 
     The curvature is the difference of exact gradients. It knows a saddle, which a gradient alone does not: the
     derivative vanishes wherever a variance is 0, so a search along the gradient can stop there above the optimum.
     """
-    x = problem.start() if start is None else start.copy()
-    for _ in range(APPROACHES if start is None and problem.size else 0):
-        x = problem.approach(x)
-    x = problem.arrange(x)
-    first, evaluations, radius = x.copy(), 0, 1.0
-
     n = problem.size
+    first, radius, evaluations = x.copy(), 1.0, before + n + 1
     here = _around(problem, x)
-    evaluations += n + 1
     if not np.isfinite(here.value[0]):
         raise FitError(
             problem.asked,
             "the criterion has no finite value at the start",
             "Look for values of extreme size in the response and the columns, or for columns that are nearly the same.",
         )
-    converged, why = n == 0, "no parameter to search"
+    converged, why = n == 0, "no parameter to search" if n == 0 else f"no end after {MOST_STEPS} steps"
     for _ in range(MOST_STEPS if n else 0):
-        hessian = _hessian(here)
-        step, fall = _newton(here.gradient[0], hessian, radius)
+        step, fall = _newton(here.gradient[0], _hessian(here), radius)
         if fall < DONE:
             leave = _off_the_boundary(problem, x, here)
             if leave is None:
@@ -383,23 +455,14 @@ def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
             if radius < 1e-9:
                 why = "no step makes the criterion fall"
                 break
-    else:
-        if n:
-            why = f"no end after {MOST_STEPS} steps"
-    hessian = _hessian(here)
-    lowest = _lowest(problem, x)
-    singular = bool(lowest < SINGULAR)
-    slope = float(np.abs(here.gradient[0]).max()) if n else 0.0
-    record = Record(
-        tuple(problem.theta(first).tolist()),
-        tuple(problem.theta(x).tolist()),
-        evaluations,
-        slope,
-        singular,
-        converged,
-        why,
-    )
-    return Optimum(x, here, hessian, record)
+    return _ended(problem, first, x, here, evaluations, converged, why)
+
+
+def _ended(problem, first, x, here, evaluations, converged, why):
+    singular = bool(_lowest(problem, x) < SINGULAR)
+    slope = float(np.abs(here.gradient[0]).max()) if len(x) else 0.0
+    ends = (tuple(problem.theta(each).tolist()) for each in (first, x))
+    return Optimum(problem, x, here, Record(*ends, evaluations, slope, singular, converged, why))
 
 
 def stand_at(problem: Problem, theta: np.ndarray) -> Optimum:
@@ -414,7 +477,7 @@ def stand_at(problem: Problem, theta: np.ndarray) -> Optimum:
     here = _around(problem, x)
     slope = float(np.abs(here.gradient[0]).max())
     record = Record(tuple(theta), tuple(theta), len(x) + 1, slope, _lowest(problem, x) < SINGULAR, False, "held there")
-    return Optimum(x, here, _hessian(here), record)
+    return Optimum(problem, x, here, record)
 
 
 def _upright(problem, x):
