@@ -262,8 +262,8 @@ def cross_products(design: Design, centre: np.ndarray) -> tuple[np.ndarray, np.n
         total = mine if design.pattern is None else np.bincount(pattern, mine, len(z))
         paired = mine * y if design.pattern is None else np.bincount(pattern, mine * y, len(z))
         top[s, :p, :p] = x.T @ (total[:, None] * x)
-        top[s, :p, p] = top[s, p, :p] = paired @ x
-        top[s, p, p] = (mine * y) @ y
+        top[s, :p, p] = top[s, p, :p] = np.einsum("i,ij->j", paired, x)
+        top[s, p, p] = np.einsum("i,i->", mine * y, y)
     return cross, top
 
 

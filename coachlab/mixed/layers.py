@@ -17,6 +17,7 @@ from scipy import sparse
 
 from coachlab.errors import FitError
 
+UNTHREADED = 250_000  # multiplications in one product
 LEAF_FROM = 50_000  # numbers in the finest layer from which sums are prepared
 DENSE_LIMIT = 800  # dense random effects in one unit: 800^3 flops are a quarter second an evaluation
 
@@ -543,12 +544,10 @@ class Leaf:
         self.wider = []
         for _, start, stop, _, starts in layer.outer:
             width = stop - start
-            bounds = np.append(starts, units)
-            unit = np.concatenate([np.tile(np.arange(a, b), width) for a, b in zip(bounds, bounds[1:], strict=False)])
-            column = np.concatenate(
-                [np.repeat(np.arange(width), b - a) for a, b in zip(bounds, bounds[1:], strict=False)]
-            )
-            pointer = np.append(0, np.cumsum(np.repeat(np.diff(bounds), width)))
+            count = np.repeat(np.diff(np.append(starts, units)), width)
+            pointer = np.append(0, np.cumsum(count))
+            unit = np.arange(pointer[-1]) + np.repeat(np.repeat(starts, width) - pointer[:-1], count)
+            column = np.repeat(np.tile(np.arange(width), len(starts)), count)
             values = self.reach[unit, start + column]
             self.wider.append((unit, pointer, values, np.ascontiguousarray(self.reach[:, start:]), width))
 
@@ -559,7 +558,7 @@ class Leaf:
         """
         q = self.last.shape[1]
         if self.kinds is None:
-            last = np.stack([self.last.T @ (w[:, None] * self.last) for w in weights])
+            last = np.stack([_gram(self.last, w[:, None] * self.last) for w in weights])
         else:
             last = (weights[:, self.first] @ self.kinds).reshape(-1, q, q)
         parts = []
@@ -601,11 +600,34 @@ def _times_turned(a, b):
 
 
 def _flat_times(a, b):
-    """(batch, units, m, k) times (batch, k, n) as one product each batch."""
+    """(batch, units, m, k) times (batch, k, n): one product each batch, the rows in portions."""
     batch, units, m, k = a.shape
-    if batch == 1:
-        return (a.reshape(units * m, k) @ b).reshape(len(b), units, m, -1)
-    return (a.reshape(batch, units * m, k) @ b).reshape(batch, units, m, -1)
+    n = b.shape[-1]
+    result = np.empty((len(b), units * m, n))
+    flat = a.reshape(batch, units * m, k)
+    for i, right in enumerate(b):
+        left = flat[min(i, batch - 1)]
+        whole, each = _portions(len(left), k * n)
+        np.matmul(left[:whole].reshape(-1, each, k), right, out=result[i, :whole].reshape(-1, each, n))
+        result[i, whole:] = left[whole:] @ right
+    return result.reshape(len(b), units, m, n)
+
+
+def _portions(rows, size):
+    """How many rows fall into whole portions, and the rows of one.
+
+    A product of a portion stays below the size from which OpenBLAS uses threads: for ones as thin as these the threads
+    wait for each other, on a busy machine for longer than the product takes.
+    """
+    each = max(1, min(rows, UNTHREADED // max(size, 1)))
+    return rows // each * each, each
+
+
+def _gram(a, b):
+    """a' b for tall a and b, in portions of rows."""
+    whole, each = _portions(len(a), a.shape[1] * b.shape[1])
+    left, right = a[:whole].reshape(-1, each, a.shape[1]), b[:whole].reshape(-1, each, b.shape[1])
+    return (_turn(left) @ right).sum(axis=0) + a[whole:].T @ b[whole:]
 
 
 def _sum_into(a, b, starts):
@@ -613,7 +635,10 @@ def _sum_into(a, b, starts):
     units, m = a.shape[1:3]
     if len(starts) == 1:
         a, b = a.reshape(len(a), units * m, -1), b.reshape(len(b), units * m, -1)
-        return (_turn(a) @ b)[:, None]
+        if units * m * a.shape[-1] * b.shape[-1] <= UNTHREADED:
+            return (_turn(a) @ b)[:, None]
+        last = len(a) - 1
+        return np.stack([_gram(a[min(i, last)], each) for i, each in enumerate(b)])[:, None]
     product = _turn(a) @ b if m > 3 else _turned_times(a, b)
     return product if len(starts) == units else np.add.reduceat(product, starts, axis=1)
 
