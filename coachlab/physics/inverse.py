@@ -83,7 +83,11 @@ class Inferred:
     def text(self) -> str:
         """Return what may be said: loft and face only."""
         errors = ERRORS["driver"]
-        loft, face = (np.mean(np.asarray(value)) for value in (self.delivered_loft_deg, self.face_open_deg))
+        known = np.isfinite(self.face_open_deg)
+        if not np.any(known):
+            return "No face can be inferred from the ball."
+        lofts, faces = (np.atleast_1d(value) for value in (self.delivered_loft_deg, self.face_open_deg))
+        loft, face = np.nanmean(lofts), np.nanmean(faces)
         many = "" if length_of(self.face_open_deg) is None else "On average, "
         return (
             f"{many}{'i' if many else 'I'}nferred from the ball: loft {loft:.1f} degrees, face {abs(face):.1f} degrees "

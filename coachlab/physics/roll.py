@@ -50,6 +50,8 @@ class Run:
 
     def text(self) -> str:
         """Return the run in a sentence that says how little is known of it."""
+        if not np.size(self.run_m):
+            return "No shots."
         if length_of(self.run_m) is not None:
             return f"{np.size(self.run_m):,} runs, {np.mean(self.run_m):.0f} m on average, each uncertain by 30 %."
         return (

@@ -88,7 +88,7 @@ def test_one_shot_alone_flies_as_it_does_among_many(reference):
 
 
 def test_a_batch_of_thousands_is_the_same_as_its_parts(rng):
-    n = 4200  # more than flies in one batch
+    n = 16_400  # more than flies in one batch
     launch = [
         rng.uniform(10, 80, n),
         rng.uniform(2, 45, n),
@@ -97,8 +97,8 @@ def test_a_batch_of_thousands_is_the_same_as_its_parts(rng):
         np.zeros(n),
     ]
     whole = fly(Launch(*launch))
-    part = fly(Launch(*(values[4090:4110] for values in launch)))
-    assert np.allclose(whole.carry_m[4090:4110], part.carry_m, rtol=0, atol=1e-9)
+    part = fly(Launch(*(values[16_370:16_390] for values in launch)))
+    assert np.allclose(whole.carry_m[16_370:16_390], part.carry_m, rtol=0, atol=1e-9)
 
 
 # Published bands (physics, section 6) ---------------------------------------------------------------------------------

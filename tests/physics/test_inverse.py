@@ -52,6 +52,9 @@ def test_where_friction_was_used_up_attack_is_not_told():
 def test_ball_and_spin_that_fit_no_face_give_no_face():
     found = infer_club(Launch(np.array([5.0, 60.0]), 20.0, 0.0, np.array([15_000.0, 3000.0]), 0.0))
     assert np.isnan(found.face_open_deg[0]) and np.isfinite(found.face_open_deg[1])
+    assert "nan" not in found.text()
+    assert infer_club(Launch(5.0, 20.0, 0.0, 15_000.0, 0.0)).text() == "No face can be inferred from the ball."
+    assert infer_club(Launch(*(np.empty(0) for _ in range(5)))).text() == "No face can be inferred from the ball."
 
 
 def noisy_errors(head, rng, n=4000):

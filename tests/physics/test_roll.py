@@ -51,3 +51,4 @@ def test_numbers_stay_numbers_and_many_are_summed_up():
     many = roll_out(fly(Launch([70.0, 60.0], 12.0, 0.0, 2600.0, 0.0)))
     assert many.run_m.shape == (2,)
     assert many.text().startswith("2 runs, ")
+    assert roll_out(fly(Launch(*(np.empty(0) for _ in range(5))))).text() == "No shots."
