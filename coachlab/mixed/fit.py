@@ -227,7 +227,7 @@ class Fit:
                 "Give one finite number a row.",
             )
         design = replace(self.design, response=values)
-        problem = replace(self.problem, moments=sum_up(design))
+        problem = Problem(sum_up(design), self.problem.reml, self.problem.fixed)
         first = self.inference.optimum.x if start and not self.singular else None
         problem.layers.arrange(self.problem.layers.orders)
         return Fit(problem, Inference(problem, minimise(problem, first)), design)

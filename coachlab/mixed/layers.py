@@ -525,13 +525,15 @@ def _inverse(D, factor):
 class Leaf:
     """Weighted sums over the units of a large finest layer of one effect each.
 
-    What reaches the fixed columns is summed beforehand over units of the same own product, which are few where it
-    counts rows; what reaches wider units is a sparse product, without an array of the size of all products.
+    What reaches all units alike (crossed factors, fixed columns) is summed beforehand over units of the same own
+    product, which are few where it counts rows; what reaches wider units is a sparse product, without an array of all products.
     """
 
     def __init__(self, layer, q):
         self.reach = layer.rows[0, :, 0, 1:]
-        low = self.reach.shape[1] - q
+        self.crossed = [(start, stop) for _, start, stop, _, starts in layer.outer if len(starts) == 1]
+        self.low = low = self.crossed[0][0] if self.crossed else self.reach.shape[1] - q
+        q = self.reach.shape[1] - low
         units = len(self.reach)
         same, self.first, kind = np.unique(layer.rows[0, :, 0, 0], return_index=True, return_inverse=True)
         self.last = np.ascontiguousarray(self.reach[:, low:])
@@ -540,9 +542,9 @@ class Leaf:
             order = np.argsort(kind, kind="stable")
             cuts = np.searchsorted(kind[order], np.arange(1, len(same)))
             groups = [self.last[rows] for rows in np.split(order, cuts)]
-            self.kinds = np.stack([rows.T @ rows for rows in groups]).reshape(len(same), q * q)
+            self.kinds = np.stack([_gram(rows, rows) for rows in groups]).reshape(len(same), q * q)
         self.wider = []
-        for _, start, stop, _, starts in layer.outer:
+        for _, start, stop, _, starts in layer.outer[: len(layer.outer) - len(self.crossed)]:
             width = stop - start
             count = np.repeat(np.diff(np.append(starts, units)), width)
             pointer = np.append(0, np.cumsum(count))
@@ -552,7 +554,7 @@ class Leaf:
             self.wider.append((unit, pointer, values, np.ascontiguousarray(self.reach[:, start:]), width))
 
     def weigh(self, weights):
-        """Sums of weight times products, by wider unit and in all.
+        """Weighted sums of products, by wider unit and in all.
 
         Weights have shape (batch, units) and follow from the own product of a unit.
         """
@@ -566,11 +568,15 @@ class Leaf:
             shape = (len(pointer) - 1, len(reach))
             found = [sparse.csr_array((values * w[unit], unit, pointer), shape=shape) @ reach for w in weights]
             parts.append(np.stack(found).reshape(len(weights), -1, width, reach.shape[1]))
-        return parts, last
+        end = 0
+        for start, stop in self.crossed:
+            start, end = start - self.low, stop - self.low
+            parts.append(last[:, None, start:end, start:])
+        return parts, last[:, end:, end:]
 
 
 def _weigh(layer, reach, W, q):
-    """What the elimination of a layer takes from the rows of each wider layer, and from the final block."""
+    """Parts that the elimination of a layer takes from the rows of each wider layer, and from the final block."""
     F = _times(W, reach)
     parts = [_sum_into(reach[..., low:high], F[..., low:], starts) for _, low, high, _, starts in layer.outer]
     low = reach.shape[-1] - q
@@ -624,7 +630,7 @@ def _portions(rows, size):
 
 
 def _gram(a, b):
-    """a' b for tall a and b, in portions of rows."""
+    """Product a' b for tall a and b, in portions of rows."""
     whole, each = _portions(len(a), a.shape[1] * b.shape[1])
     left, right = a[:whole].reshape(-1, each, a.shape[1]), b[:whole].reshape(-1, each, b.shape[1])
     return (_turn(left) @ right).sum(axis=0) + a[whole:].T @ b[whole:]

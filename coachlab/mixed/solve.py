@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+import pandas as pd
 
 from coachlab.errors import FitError
 from coachlab.mixed.design import cells
@@ -20,7 +21,8 @@ APPROACHES = 3  # scoring steps before the search; each saves about two Newton s
 SHRINK = 0.1  # most that a scoring step may take off a variance, so that it is not lost to a poor start
 CHEAP_FROM = 60_000  # numbers in all layers from which a start with held fixed effects pays
 FEW_COLUMNS = 6
-BATCH_NUMBERS = 4_000_000  # numbers held at once by a batch of evaluations
+START_UNITS = 400  # units of the widest factor from which a large problem starts
+BATCH_NUMBERS = 1_500_000  # numbers held at once by a batch of evaluations; beyond, single ones keep to the cache
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,8 @@ class Problem:
     moments: Moments
     reml: bool
     fixed: Mapping
+    given_scale: np.ndarray | None = None
+    scale: np.ndarray = field(init=False)  # of the columns that vary
     terms: list[Term] = field(init=False)
 
     def __post_init__(self):
@@ -84,7 +88,7 @@ class Problem:
         if (mean_square == 0).any():
             name = m.coding.z_names[int(np.flatnonzero(mean_square == 0)[0])]
             raise FitError(self.asked, f"{name!r} is 0 in every row", "Leave it out of the random terms.")
-        self.scale = 1.0 / np.sqrt(mean_square)
+        self.scale = 1.0 / np.sqrt(mean_square) if self.given_scale is None else self.given_scale
         self._read_terms()
         self.check_counts()
         cross = m.cross[:, :, [*range(k), *(k + np.array(columns))]] * self.scale[:, None]
@@ -354,17 +358,21 @@ class Optimum:
 def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
     """Minimum of the criterion.
 
-    A large problem is first solved with the fixed effects held at least squares, which costs a fraction; its optimum
-    and curvature leave a few steps for the whole.
+    A large problem is first solved for some units with the fixed effects held at least squares, which costs a fraction;
+    its optimum and curvature leave a few steps for the whole.
     """
     n, before = problem.size, 0
     if start is None:
         x = problem.start()
         if n and problem.cost > CHEAP_FROM and problem.p > FEW_COLUMNS:
-            easy = Problem(_without_fixed(problem), False, problem.fixed)
-            near = minimise(easy, x)
+            part, share = _without_fixed(problem)
+            easy = Problem(part, False, problem.fixed, problem.scale)
+            for _ in range(APPROACHES):
+                x = easy.approach(x)
+            near = minimise(easy, easy.arrange(x))
             problem.layers.arrange(easy.layers.orders)
-            found = _follow(problem, near.x, near.hessian)
+            growth = np.sqrt(_growth(problem, share))
+            found = _follow(problem, near.x, near.hessian * np.outer(growth, growth))
             if found is not None:
                 return found
             x, before = near.x, near.record.evaluations
@@ -376,7 +384,7 @@ def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
 
 
 def _without_fixed(problem):
-    """Moments of the residuals of least squares, with no fixed columns."""
+    """Moments of the residuals of least squares for some units, with no fixed columns; and of how many times more."""
     m, kept = problem.moments, problem.kept
     k, total = m.cross.shape[1], m.top.sum(axis=0)
     size = np.sqrt(np.diag(total)[kept])
@@ -387,14 +395,42 @@ def _without_fixed(problem):
     top = ahead @ m.top[:, columns][:, :, columns] @ ahead
     coding = replace(m.coding, x_names=())
     cross = np.concatenate([m.cross[:, :, :k], rest[:, :, None]], axis=2)
-    return replace(m, coding=coding, cross=cross, top=top[:, None, None], centre=np.zeros(1), ones=None)
+    wide = next(layer for layer in reversed(problem.layers.layers) if layer.units > 1)
+    every = max(1, wide.units // START_UNITS)
+    cells = np.sort(problem.layers.order[wide.uid % every == 0])
+    share = wide.units / len(np.unique(wide.uid[wide.uid % every == 0]))
+    codes = {name: pd.factorize(code[cells], sort=True)[0] for name, code in m.codes.items()}
+    levels = {name: labels[np.unique(m.codes[name][cells])] for name, labels in m.levels.items()}
+    part = replace(
+        m,
+        coding=coding,
+        levels=levels,
+        codes=codes,
+        stratum=m.stratum[cells],
+        cross=cross[cells],
+        top=top[:, None, None] / share,
+        centre=np.zeros(1),
+        ones=None,
+        count=m.count / share,
+    )
+    return part, share
+
+
+def _growth(problem, share):
+    """How many times more the whole says about each parameter: crossed factors have their levels in every part."""
+    inside = {f for layer in problem.layers.layers if layer.units > 1 for f in layer.factors}
+    growth = np.full(problem.size, share)
+    for t, term in enumerate(problem.terms):
+        first, last = np.searchsorted(problem.free, problem.layers.first_parameter[t : t + 2])
+        growth[first:last] = share if term.factor in inside else 1.0
+    return growth
 
 
 def _follow(problem, x, hessian):
     """Search from a point near the optimum with the curvature of a like problem, or None if they prove too unlike."""
     first = x.copy()
     here = problem.evaluate(x[None])
-    for evaluations in range(1, 12):
+    for evaluations in range(1, 16):
         if not np.isfinite(here.value[0]) or np.linalg.eigvalsh(hessian)[0] <= 0:
             return None
         step = -np.linalg.solve(hessian, here.gradient[0])
@@ -402,7 +438,12 @@ def _follow(problem, x, hessian):
         if fall < DONE:
             return _ended(problem, first, x, here, evaluations, True, "the criterion cannot fall further")
         there = problem.evaluate((x + step)[None])
-        if not there.value[0] < here.value[0] + 1e-12 * abs(here.value[0]):
+        for _ in range(3):
+            if there.value[0] < here.value[0] + 1e-12 * abs(here.value[0]):
+                break
+            step = 0.3 * step
+            there = problem.evaluate((x + step)[None])
+        else:
             return None
         change = there.gradient[0] - here.gradient[0]
         if change @ step > 0:  # BFGS

@@ -3,12 +3,14 @@
 The data are simulated here. Every timed fit starts from a table and a formula and ends with coefficients and intervals.
 """
 
+import os
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
 import warnings
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +22,7 @@ import coachlab as cl
 M1 = "y ~ on + per_c + lshot_c + (1 + on | student) + (1 | session) + (1 | block)"
 M2 = "y ~ cue * pattern + club + (1 + on | student) + (1 | student:session)"
 M3 = M2 + " + (1 | coach)"
+LONG = "COACHLAB_BENCH_LONG"  # set it for the largest row too: minutes in lme4
 ABOVE = 1e-8  # relative: what our criterion may exceed another's by
 
 
@@ -87,7 +90,7 @@ def against_statsmodels() -> list[Row]:
     ):
         found, other = ours(M1, data), theirs(data)
         not_above(found.criterion, -2 * other.llf, label)
-        mine, his = paired(lambda d=data: ours(M1, d), lambda d=data: theirs(d), repeats)
+        mine, his = paired(partial(ours, M1, data), partial(theirs, data), repeats)
         rows.append(Row(what=label, ours_s=mine, yardstick="statsmodels MixedLM", yardstick_s=his, aim=0.01))
     return rows
 
@@ -154,6 +157,7 @@ def against_lme4() -> list[Row]:
         ("12k shots, m2", M2, academy, 5, 0.03, "fit"),
         ("12k shots, m2, refit on a cached design", M2, academy, 5, 0.01, "refit"),
         ("116k shots, 2,000 students, m2", M2, clubs(2000), 3, 0.01, "fit"),
+        *([("1.17M shots, 20,000 students, m3", M3, clubs(20000), 1, 0.01, "fit")] if os.environ.get(LONG) else []),
         ("1,500 shots, Kenward-Roger, all coefficients", M2, small, 3, 0.01, "kr"),
     ]
     rows = []
@@ -164,8 +168,10 @@ def against_lme4() -> list[Row]:
                 fit = ours(formula, data)
                 not_above(fit.criterion, other.criterion, what)
                 work = {
-                    "fit": lambda f=formula, d=data: ours(f, d),
-                    "refit": lambda fit=fit, y=data["y"].to_numpy(): fit.refit(y).coefficients(),
+                    "fit": partial(ours, formula, data),
+                    "refit": lambda fit=fit, y=data["y"].to_numpy(): fit.refit(
+                        y + 0.1 * np.sin(np.arange(len(y)))
+                    ).coefficients(),
                     "kr": lambda f=formula, d=data: cl.fit_mixed(f, d).coefficients(df="kenward-roger"),
                 }[kind]
                 work()
