@@ -1,5 +1,7 @@
 """Shots of a model table brought together by block: the level at which lessons are planned and judged."""
 
+from typing import NamedTuple
+
 import numpy as np
 import pandas as pd
 
@@ -64,20 +66,42 @@ def cue_blocks(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
     return blocks[mine | (~on & np.fromiter((name in lessons for name in session), bool, len(session)))]
 
 
-def lesson_table(blocks: pd.DataFrame) -> pd.DataFrame:
-    """Return one row a lesson: ``student session plan seed blocks cued states changes``.
+class Lesson(NamedTuple):
+    """One lesson: whose, its drawn order, and its blocks as letters in order, p for plain and c for cue."""
 
-    ``states`` writes the lesson as letters in order, p for plain and c for cue; ``changes`` counts how often they
-    change; ``cued`` counts the cue blocks.
+    student: str
+    session: str
+    plan: str
+    seed: str
+    states: str
+
+    @property
+    def changes(self) -> int:
+        """How often plain and cue change."""
+        return sum(a != b for a, b in zip(self.states, self.states[1:], strict=False))
+
+    @property
+    def both(self) -> bool:
+        """Whether it holds plain and cue blocks."""
+        return "p" in self.states and "c" in self.states
+
+
+def lessons_of(blocks: pd.DataFrame) -> list[Lesson]:
+    """Return the lessons of blocks from `block_table`, in their order.
+
+    Plain tuples: a frame made for each look at some thirty lessons would cost more than the model.
     """
-    rows = []
-    for (student, session), part in _grouped(blocks):
-        states = "".join("c" if on else "p" for on in part["on"])
-        changes = sum(a != b for a, b in zip(states, states[1:], strict=False))
-        plan, seed = part["order_plan"][0], part["order_seed"][0]
-        rows.append((student, session, plan, seed, len(states), states.count("c"), states, changes))
-    names = ["student", "session", "plan", "seed", "blocks", "cued", "states", "changes"]
-    return pd.DataFrame(rows, columns=names)
+    names = ("student", "session", "order_plan", "order_seed")
+    student, session, plan, seed = (blocks[name].to_numpy() for name in names)
+    letters = np.where(blocks["on"].to_numpy() > 0, "c", "p")
+    if not len(session):
+        return []
+    starts = np.flatnonzero(np.r_[True, session[1:] != session[:-1]])
+    ends = np.r_[starts[1:], len(session)]
+    return [
+        Lesson(student[a], session[a], plan[a], seed[a], "".join(letters[a:b]))
+        for a, b in zip(starts, ends, strict=True)
+    ]
 
 
 def full_blocks(blocks: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[str]]:
@@ -94,12 +118,6 @@ def full_blocks(blocks: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame,
         lone = len(set(session[~both]))
         remarks.append(f"{lone} lessons lack either plain or cue shots and are left out.")
     return blocks[both], remarks
-
-
-def rows_of(table: pd.DataFrame, codes: np.ndarray, names: pd.Index, blocks: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of a table that belong to some blocks; ``codes, names = pd.factorize(table["block"])``."""
-    wanted = set(blocks["block"])
-    return table[np.fromiter((name in wanted for name in names), bool, len(names))[codes]]
 
 
 def paired_means(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
@@ -126,17 +144,3 @@ def paired_means(blocks: pd.DataFrame, cue: str) -> pd.DataFrame:
             "shots": np.bincount(student, blocks["shots"], len(names))[both].astype(int),
         }
     )
-
-
-def _grouped(blocks: pd.DataFrame) -> list[tuple[tuple[str, str], dict[str, np.ndarray]]]:
-    """Cut the sorted blocks into lessons; plain arrays: a frame for each lesson would cost more than the model."""
-    if not len(blocks):
-        return []
-    columns = {name: blocks[name].to_numpy() for name in ("student", "session", "on", "order_plan", "order_seed")}
-    session = columns["session"]
-    starts = np.flatnonzero(np.r_[True, session[1:] != session[:-1]])
-    ends = np.r_[starts[1:], len(session)]
-    return [
-        ((columns["student"][a], session[a]), {name: column[a:b] for name, column in columns.items()})
-        for a, b in zip(starts, ends, strict=True)
-    ]

@@ -1,6 +1,6 @@
 """For whom, and against which other cue: the shift by swing pattern (M3) and between cues (M2)."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,9 +8,9 @@ import pandas as pd
 from scipy import stats
 
 from coachlab import claims
-from coachlab.cues.blocks import MODELLED, block_table, cue_blocks, full_blocks, rows_of
-from coachlab.cues.grade import grade_blocks
+from coachlab.cues.blocks import block_table
 from coachlab.cues.ladder import base_formula
+from coachlab.cues.parts import Part, cue_parts
 from coachlab.cues.pattern import named_patterns
 from coachlab.cues.shift import many, show_cues
 from coachlab.cues.table import outcome_of
@@ -113,7 +113,11 @@ class CueContrasts:
 
 
 def pattern_shifts(
-    table: pd.DataFrame, cues: Sequence[str] | None = None, settings: Settings | None = None, level: float = 0.95
+    table: pd.DataFrame,
+    cues: Sequence[str] | None = None,
+    settings: Settings | None = None,
+    level: float = 0.95,
+    parts: Mapping[str, Part] | None = None,
 ) -> PatternShifts:
     """Return each cue's shift at three places of the pattern scale, and its slope along the scale (M3).
 
@@ -130,15 +134,15 @@ def pattern_shifts(
         The academy's thresholds.
     level : float
         Level of the intervals.
+    parts : mapping or None
+        The table cut by cue, where `cue_shifts` has done so already (``shifts.parts``).
     """
     settings = settings or Settings()
     outcome = outcome_of(table)
     measure = str(table["pattern_of"].iloc[0])
     club = str(table["club"].iloc[0])
-    blocks = block_table(table)
-    codes, block_names = pd.factorize(table["block"])
-    modelled = table[[name for name in table.columns if name in MODELLED or name == outcome]]
-    asked = list(cues) if cues is not None else sorted(blocks.loc[blocks["on"] > 0, "cue"].unique())
+    parts = cue_parts(table, settings) if parts is None else parts
+    asked = list(cues) if cues is not None else list(parts)
     places = named_patterns(table, measure)
     rows: list[tuple] = []
     slopes: list[tuple] = []
@@ -147,10 +151,9 @@ def pattern_shifts(
     notes: dict[str, tuple[str, ...]] = {}
     names = show_cues(table, asked)
     for cue in asked:
-        mine = cue_blocks(blocks, cue)
-        grades[cue] = grade_blocks(mine, settings).grade
-        mine, remarks = full_blocks(mine, settings)
-        mine = mine[mine["pattern"].notna()]
+        part, remarks = parts[cue], list(parts[cue].remarks)
+        grades[cue] = part.grade.grade
+        mine = part.blocks[part.blocks["pattern"].notna()]
         students = mine["student"].nunique()
         if grades[cue] == "D":
             notes[cue] = (*remarks, claims.say("all", "no pattern at grade", {"cue": names[cue], "grade": "D"}))
@@ -159,9 +162,8 @@ def pattern_shifts(
             said = {"cue": names[cue], "students": students, "needed": settings.pattern_students}
             notes[cue] = (*remarks, claims.say("all", "no pattern", said))
             continue
-        part = rows_of(modelled, codes, block_names, mine)
         formula = base_formula(mine, outcome, remarks).replace("~ on", "~ on + pat_c + on:pat_c")
-        fit = fit_mixed(formula, part)
+        fit = fit_mixed(formula, part.rows[part.rows["pat_c"].notna()])
         slope = np.array([[name == "on:pat_c" for name in fit.terms]], float)
         shift = np.array([[name == "on" for name in fit.terms]], float)
         found = fit.inference.linear(

@@ -3,12 +3,13 @@
 A randomised crossover, B alternating baseline, C plain before-after or cues chosen by the coach, D log only.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from coachlab.cues.blocks import block_table, lesson_table
+from coachlab.cues.blocks import block_table, lessons_of
 from coachlab.settings import Settings
 
 GRADES = ("A", "B", "C", "D")
@@ -30,13 +31,18 @@ class Grade:
         A, B, C or D.
     reasons : tuple of str
         Sentences: first what the lessons reach, then what keeps them from more, then what lowers the grade.
-    table : DataFrame
-        ``fact``, ``value``: what was counted in the design columns.
+    facts : mapping
+        What was counted in the design columns.
     """
 
     grade: str
     reasons: tuple[str, ...]
-    table: pd.DataFrame
+    facts: Mapping[str, object]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The facts as a table: ``fact``, ``value``."""
+        return pd.DataFrame({"fact": list(self.facts), "value": [str(value) for value in self.facts.values()]})
 
     def text(self) -> str:
         """Return the grade and its reasons in sentences."""
@@ -79,39 +85,37 @@ def grade_blocks(blocks: pd.DataFrame, settings: Settings | None = None) -> Grad
         if grade != "D":
             grade = GRADES[GRADES.index(grade) + 1]
         reasons.append(reason)
-    shown = pd.DataFrame({"fact": list(facts), "value": [str(value) for value in facts.values()]})
-    return Grade(grade, tuple(reasons), shown)
+    return Grade(grade, tuple(reasons), facts)
 
 
 def _facts(blocks: pd.DataFrame, least_shots: int) -> dict:
-    lessons = lesson_table(blocks[blocks["shots"] >= least_shots])
-    both = (lessons["cued"] > 0) & (lessons["cued"] < lessons["blocks"])
-    complete, cued = lessons[both], lessons[lessons["cued"] > 0]
+    lessons = lessons_of(blocks[blocks["shots"].to_numpy() >= least_shots])
+    complete = [lesson for lesson in lessons if lesson.both]
     on = blocks["on"].to_numpy() > 0
     cues = set(blocks["cue"].to_numpy()[on])
+    present = sum(len(lesson.states) for lesson in lessons)
     planned = [
-        sum(part in cues or part in ("plain", "sham") for part in plan.split()) or present
-        for plan, present in zip(lessons["plan"], lessons["blocks"], strict=True)
+        sum(part in cues or part in ("plain", "sham") for part in lesson.plan.split()) or len(lesson.states)
+        for lesson in lessons
     ]
     offered = [how for how in blocks["offered"].to_numpy()[on] if how is not None] if "offered" in blocks else []
-    drawn = (lessons["plan"] != "") & (lessons["seed"] != "")
+    drawn = [bool(lesson.plan and lesson.seed) for lesson in lessons]
+    orders = {lesson.plan if all(drawn) else lesson.states for lesson in complete}
     return {
-        "students": blocks["student"].nunique(),
-        "students with plain and cue in one lesson": complete["student"].nunique(),
+        "students": len(set(blocks["student"])),
+        "students with plain and cue in one lesson": len({lesson.student for lesson in complete}),
         "lessons": len(lessons),
-        "orders": complete["plan" if drawn.all() else "states"].nunique(),
+        "orders": len(orders),
         "orders drawn (share of lessons)": _share(drawn),
-        "changes of phase (median)": float(np.median(complete["changes"])) if len(complete) else 0.0,
-        "planned blocks present (share)": float(lessons["blocks"].sum() / max(sum(planned), 1)),
-        "cue lessons with an own baseline (share)": _share(both[cued.index]),
-        "cues drawn (share of what was logged)": float(np.mean([how == "drawn" for how in offered]))
-        if offered
-        else float("nan"),
+        "changes of phase (median)": float(np.median([lesson.changes for lesson in complete])) if complete else 0.0,
+        "planned blocks present (share)": present / max(sum(planned), 1),
+        "cue lessons with an own baseline (share)": _share([lesson.both for lesson in lessons if "c" in lesson.states]),
+        "cues drawn (share of what was logged)": _share([how == "drawn" for how in offered]) if offered else np.nan,
     }
 
 
-def _share(true: pd.Series) -> float:
-    return float(true.mean()) if len(true) else 0.0
+def _share(true: Sequence[bool] | np.ndarray) -> float:
+    return float(np.mean(true)) if len(true) else 0.0
 
 
 def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
@@ -121,16 +125,15 @@ def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
     if students == 0 or baseline < 0.6:
         return "D", ["Fewer than 60 % of the cue lessons hold plain shots of the same student: no own baseline."]
     if present < 0.6:
-        return "D", [f"Only {present:.0%} of the planned blocks are there (60 % needed for any comparison)."]
+        return "D", [f"Only {100 * present:.0f} % of the planned blocks are there (60 % needed for any comparison)."]
     chosen = facts["cues drawn (share of what was logged)"]
     if chosen < 0.9:
         return "C", [
-            f"In {1 - chosen:.0%} of the cue shots somebody chose the cue for the student: who gets which cue is "
-            "mixed up with how they swing."
+            f"In {100 * (1 - chosen):.0f} % of the cue blocks somebody chose the cue for the student: "
+            "who gets which cue is mixed up with how they swing."
         ]
-    reached = (
-        f"{students} students hit plain and cue in the same lesson; {present:.0%} of the planned blocks are there."
-    )
+    there = f"{100 * present:.0f} % of the planned blocks are there"
+    reached = f"{students} students hit plain and cue in the same lesson; {there}."
     short = []
     if facts["orders drawn (share of lessons)"] < 0.95:
         short.append("The order was not drawn by the kit, or the draw was not logged.")
@@ -139,7 +142,7 @@ def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
     if students < settings.verdict_students:
         short.append(f"Fewer than {settings.verdict_students} students completed both.")
     if present < 0.8:
-        short.append(f"Only {present:.0%} of the planned blocks are there (80 % needed).")
+        short.append(f"Only {there} (80 % needed).")
     if not short:
         return "A", [reached, f"The order was drawn by the kit ({facts['orders']} orders)."]
     if facts["changes of phase (median)"] >= 3 and facts["orders"] >= 1:
@@ -155,14 +158,21 @@ def _lowering(blocks: pd.DataFrame, facts: dict) -> list[str]:
     if {"shots_logged", "shots_missing"} <= set(blocks.columns):
         logged, missing = blocks["shots_logged"].sum(), blocks["shots_missing"].sum()
         if logged > 0 and missing / logged > 0.1:
-            reasons.append(f"Lowered: {missing / logged:.0%} of the shot numbers are missing without a reason.")
-    if "feedback_shown" in blocks and _share(blocks["feedback_shown"].eq(True)) > 0.1:
+            reasons.append(
+                f"Lowered: {100 * (missing / logged):.0f} % of the shot numbers are missing without a reason."
+            )
+    if (
+        "feedback_shown" in blocks
+        and _share([shown is True or shown == 1 for shown in blocks["feedback_shown"].to_numpy()]) > 0.1
+    ):
         reasons.append("Lowered: students saw their numbers during test blocks.")
     if "cue_version" in blocks:
         cued = blocks["on"].to_numpy() > 0
         pairs = set(zip(blocks["cue"].to_numpy()[cued], blocks["cue_version"].to_numpy()[cued], strict=True))
         if len({pair for pair in pairs if pair[1] is not None}) > len({cue for cue, _ in pairs}):
             reasons.append("Lowered: the wording of the cue changed midway.")
-    if "comparator" in blocks and _share(blocks.loc[blocks["on"] == 0, "comparator"].eq("silence")) > 0.1:
-        reasons.append("Lowered: the cue was compared with saying nothing.")
+    if "comparator" in blocks:
+        said = blocks["comparator"].to_numpy()[blocks["on"].to_numpy() == 0]
+        if _share(said == "silence") > 0.1:
+            reasons.append("Lowered: the cue was compared with saying nothing.")
     return reasons

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from coachlab.cues.blocks import lesson_table
-from coachlab.cues.grade import Grade
+from coachlab.cues.blocks import lessons_of
+from coachlab.cues.parts import Part
 from coachlab.errors import FitError
 from coachlab.mixed.fit import Fit, fit_mixed
 
@@ -27,48 +27,45 @@ class Answer:
     fit: Fit | None = None
 
 
-def fit_shift(
-    part: pd.DataFrame, blocks: pd.DataFrame, outcome: str, grade: Grade, students: int, remarks: list[str]
-) -> Answer:
+def fit_shift(part: Part, outcome: str, students: int, remarks: list[str]) -> Answer:
     """Return the average shift of one cue, stepping down the ladder of M1 where the data cannot carry it.
 
     The cue slope of each student stays on every rung. Remarks are added to the list that is passed.
     """
-    if grade.grade == "D" or students < LEAST_STUDENTS:
+    if part.grade.grade == "D" or students < LEAST_STUDENTS:
         return Answer()
-    formula = base_formula(blocks, outcome, remarks)
-    fit = fit_mixed(formula, part)
-    slope_sd = _slope_sd(fit)
-    if fit.singular and (slope_sd == 0 or _perfect_correlation(fit)):
-        remarks.append("The correlation of start and shift could not be told from +-1 or 0 and was left out.")
-        part = part.assign(on_h=part["on"] - 0.5)
+    formula = base_formula(part.blocks, outcome, remarks)
+    fit = fit_mixed(formula, part.rows)
+    slope_sd, correlation = _student_part(fit)
+    if fit.singular and (slope_sd == 0 or not abs(correlation) < 0.9999):
+        remarks.append("The correlation of start and shift could not be told from ±1 or 0 and was left out.")
         formula = formula.replace("(1 + on | student)", "(1 | student) + (0 + on_h | student)")
-        fit = fit_mixed(formula, part)
-        slope_sd = _slope_sd(fit)
+        fit = fit_mixed(formula, part.rows.assign(on_h=part.rows["on"] - 0.5))
+        slope_sd, _ = _student_part(fit)
     if slope_sd == 0:
         remarks.append("The spread of the shift between students was estimated at zero; the interval keeps N - 1 df.")
-    row = fit.coefficients().table.set_index("term").loc["on"]
-    if not np.isfinite(row["estimate"]):
+    found = fit.inference.linear(np.array([[name == "on" for name in fit.terms]], float), "satterthwaite", 0.95)
+    estimate, se, df_model = (float(found[name][0]) for name in ("estimate", "se", "df"))
+    if not np.isfinite(estimate):
         raise FitError(
             f"The shift of {outcome} was asked for.",
             "It is not estimable from these lessons.",
             "Check the log's phases.",
         )
-    df = min(float(row["df"]), students - 1)
-    return Answer(float(row["estimate"]), float(row["se"]), df, float(row["df"]), slope_sd, formula, fit)
+    return Answer(estimate, se, min(df_model, students - 1), df_model, slope_sd, formula, fit)
 
 
 def base_formula(blocks: pd.DataFrame, outcome: str, remarks: list[str]) -> str:
     """Return model M1 for these lessons, without the terms that they cannot separate, each with a remark."""
-    lessons = lesson_table(blocks)
+    lessons = lessons_of(blocks)
     terms = [outcome, "~ on"]
-    plain_first = ["".join(sorted(states, reverse=True)) == states for states in lessons["states"]]
+    plain_first = [lesson.both and "cp" not in lesson.states for lesson in lessons]
     if np.mean(plain_first) > 0.95:
         remarks.append("Plain always came before the cue: the shift is not separable from time.")
     else:
         terms.append("+ per_c + lshot_c")
     terms.append("+ (1 + on | student)")
-    if lessons["student"].duplicated().any():
+    if len({lesson.student for lesson in lessons}) < len(lessons):
         terms.append("+ (1 | session)")
     sides = pd.factorize(blocks["student"])[0] * 2 + (blocks["on"].to_numpy() > 0)
     if np.median(np.unique(sides, return_counts=True)[1]) > 1:
@@ -78,13 +75,11 @@ def base_formula(blocks: pd.DataFrame, outcome: str, remarks: list[str]) -> str:
     return " ".join(terms)
 
 
-def _slope_sd(fit: Fit) -> float:
+def _student_part(fit: Fit) -> tuple[float, float]:
+    """Return the SD of the cue slope between students, and its correlation with the start (0 where there is none)."""
     rows = fit.components
-    mine = rows[(rows["group"] == "student") & rows["term"].isin(["on", "on_h"]) & rows["other"].isna()]
-    return float(mine["sd_or_corr"].iloc[0])
-
-
-def _perfect_correlation(fit: Fit) -> bool:
-    rows = fit.components
-    pairs = rows[(rows["group"] == "student") & rows["other"].notna()]
-    return bool((~(pairs["sd_or_corr"].abs() < 0.9999)).any())
+    group, term, sd = (rows[name].to_numpy() for name in ("group", "term", "sd_or_corr"))
+    mine = group == "student"
+    paired = mine & rows["other"].notna().to_numpy()
+    slope = mine & ~paired & ((term == "on") | (term == "on_h"))
+    return float(sd[slope][0]), float(sd[paired][0]) if paired.any() else 0.0

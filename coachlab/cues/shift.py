@@ -12,9 +12,10 @@ import pandas as pd
 from scipy import stats
 
 from coachlab import claims
-from coachlab.cues.blocks import MODELLED, block_table, cue_blocks, full_blocks, paired_means, rows_of
-from coachlab.cues.grade import Grade, grade_blocks
+from coachlab.cues.blocks import paired_means
+from coachlab.cues.grade import Grade
 from coachlab.cues.ladder import LEAST_STUDENTS, fit_shift
+from coachlab.cues.parts import Part, cue_parts
 from coachlab.cues.table import outcome_of
 from coachlab.cues.verdict import study_verdict
 from coachlab.errors import DataError
@@ -39,8 +40,8 @@ class CueShifts:
         of the shift that the next similar student would show in such a lesson), ``shots``, ``df_model``, ``model``.
     students : DataFrame
         One row a student and cue: ``cue student coach pattern plain cued shift shots``; means over blocks.
-    fits, grades : dict
-        By cue: the fitted model (None where none was offered) and the evidence grade.
+    fits, grades, parts : dict
+        By cue: the fitted model (None where none was offered), the evidence grade, the lessons behind both.
     notes : dict
         By cue: sentences on what was left out or to be minded.
     names : dict
@@ -56,6 +57,7 @@ class CueShifts:
     students: pd.DataFrame
     fits: dict[str, Fit | None]
     grades: dict[str, Grade]
+    parts: dict[str, Part]
     notes: dict[str, tuple[str, ...]]
     names: dict[str, str]
     outcome: str
@@ -177,41 +179,35 @@ def cue_shifts(
     outcome = outcome_of(table)
     club = str(table["club"].iloc[0]) if len(table) else ""
     _refuse(table, outcome, direction, level)
-    blocks = block_table(table)
-    cues = sorted(blocks.loc[blocks["on"] > 0, "cue"].unique())
-    codes, names = pd.factorize(table["block"])
-    modelled = table[[name for name in table.columns if name in MODELLED or name == outcome]]
+    parts = cue_parts(table, settings)
     rows, spreads, pairs = [], [], []
     fits: dict[str, Fit | None] = {}
-    grades: dict[str, Grade] = {}
     notes: dict[str, tuple[str, ...]] = {}
     useful = settings.smallest_useful_shift(outcome, club)
-    for cue in cues:
-        mine = cue_blocks(blocks, cue)
-        grade = grade_blocks(mine, settings)
-        mine, remarks = full_blocks(mine, settings) if grade.grade != "D" else (mine, [])
-        part = rows_of(modelled, codes, names, mine)
+    for cue, part in parts.items():
+        grade, mine, remarks = part.grade.grade, part.blocks, list(part.remarks)
         paired = paired_means(mine, cue)
-        answer = fit_shift(part, mine, outcome, grade, len(paired), remarks)
+        answer = fit_shift(part, outcome, len(paired), remarks)
         way = direction or _aim(mine)
         low, high = _interval(answer.estimate, answer.se, answer.df, level)
         verdict = study_verdict(
-            way * answer.estimate, answer.se, answer.df, useful, len(paired), grade.grade, settings.verdict_students
+            way * answer.estimate, answer.se, answer.df, useful, len(paired), grade, settings.verdict_students
         )
         seen = _seen_range(paired["shift"].to_numpy(), settings.spread_students)
-        students = len(paired) if grade.grade != "D" else mine["student"].nunique()
-        rows.append((cue, answer.estimate, answer.se, answer.df, low, high, students, verdict, grade.grade))
-        spreads.append((cue, answer.slope_sd, *seen, len(part), answer.df_model, answer.model))
+        students = len(paired) if grade != "D" else mine["student"].nunique()
+        rows.append((cue, answer.estimate, answer.se, answer.df, low, high, students, verdict, grade))
+        spreads.append((cue, answer.slope_sd, *seen, len(part.rows), answer.df_model, answer.model))
         pairs.append(paired)
-        fits[cue], grades[cue], notes[cue] = answer.fit, grade, tuple(remarks)
+        fits[cue], notes[cue] = answer.fit, tuple(remarks)
     return CueShifts(
         pd.DataFrame(rows, columns=list(COLUMNS)),
         pd.DataFrame(spreads, columns=["cue", "slope_sd", "see_low", "see_high", "shots", "df_model", "model"]),
         pd.concat(pairs, ignore_index=True),
         fits,
-        grades,
+        {cue: part.grade for cue, part in parts.items()},
+        parts,
         notes,
-        show_cues(table, cues),
+        show_cues(table, list(parts)),
         outcome,
         club,
         level,

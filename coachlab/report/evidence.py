@@ -147,7 +147,7 @@ def gather_evidence(
         table,
         shown,
         more,
-        pattern_shifts(table, cues=sure, settings=study.settings, level=level),
+        pattern_shifts(table, cues=sure, settings=study.settings, level=level, parts=shifts.parts),
         flow(study.shots, table),
         hidden,
     )

@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 
 import coachlab as cl
-from coachlab.cues.blocks import block_table, cue_blocks, lesson_table
+from coachlab.cues.blocks import block_table, cue_blocks, lessons_of
 from coachlab.cues.pattern import named_patterns, screening_pattern
 from coachlab.cues.table import flow
 
@@ -115,10 +115,14 @@ def test_blocks_hold_the_means_and_sizes_of_their_shots(table):
 
 
 def test_a_lesson_is_written_as_letters(table):
-    lessons = lesson_table(cue_blocks(block_table(table), "I2"))
-    assert set(lessons["states"].str.len()) <= {1, 2, 3, 4}
-    full = lessons[lessons["blocks"] == 4]
-    assert set(full["states"]) <= {"pcpc", "cpcp", "pccp", "cppc"}
+    lessons = lessons_of(cue_blocks(block_table(table), "I2"))
+    full = {lesson.states for lesson in lessons if len(lesson.states) == 4}
+    assert full
+    assert full <= {"pcpc", "cpcp", "pccp", "cppc"}
+    assert all(
+        lesson.changes == sum(a != b for a, b in zip(lesson.states, lesson.states[1:], strict=False))
+        for lesson in lessons
+    )
 
 
 def test_the_flow_ends_at_the_modelled_shots(academy, table):
