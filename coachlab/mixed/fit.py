@@ -228,9 +228,11 @@ class Fit:
             )
         design = replace(self.design, response=values)
         problem = Problem(sum_up(design), self.problem.reml, self.problem.fixed)
-        first = self.inference.optimum.x if start and not self.singular else None
+        old = self.inference.optimum
         problem.layers.arrange(self.problem.layers.orders)
-        return Fit(problem, Inference(problem, minimise(problem, first)), design)
+        near = start and not self.singular
+        found = minimise(problem, old.x, old.hessian) if near else minimise(problem)
+        return Fit(problem, Inference(problem, found), design)
 
     @cached_property
     def checks(self) -> tuple[str, ...]:

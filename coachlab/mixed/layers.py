@@ -526,7 +526,7 @@ class Leaf:
     """Weighted sums over the units of a large finest layer of one effect each.
 
     What reaches all units alike (crossed factors, fixed columns) is summed beforehand over units of the same own
-    product, which are few where it counts rows; what reaches wider units is a sparse product, without an array of all products.
+    product, which are few where it counts rows; what reaches wider units is a sparse product, without an array of all.
     """
 
     def __init__(self, layer, q):

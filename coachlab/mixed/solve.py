@@ -355,11 +355,11 @@ class Optimum:
         return _hessian(self.around)
 
 
-def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
+def minimise(problem: Problem, start: np.ndarray | None = None, hessian: np.ndarray | None = None) -> Optimum:
     """Minimum of the criterion.
 
     A large problem is first solved for some units with the fixed effects held at least squares, which costs a fraction;
-    its optimum and curvature leave a few steps for the whole.
+    its optimum and curvature leave a few steps for the whole. With `start` and `hessian` those of a like problem serve.
     """
     n, before = problem.size, 0
     if start is None:
@@ -380,6 +380,10 @@ def minimise(problem: Problem, start: np.ndarray | None = None) -> Optimum:
         for _ in range(APPROACHES if n else 0):
             x = problem.approach(x)
         start = problem.arrange(x)
+    elif hessian is not None and n:
+        found = _follow(problem, start, hessian)
+        if found is not None:
+            return found
     return _search(problem, start, before)
 
 
@@ -435,7 +439,7 @@ def _follow(problem, x, hessian):
             return None
         step = -np.linalg.solve(hessian, here.gradient[0])
         fall = -0.5 * float(step @ here.gradient[0])
-        if fall < DONE:
+        if fall < 0.01 * DONE:  # the curvature is not quite this problem's own
             return _ended(problem, first, x, here, evaluations, True, "the criterion cannot fall further")
         there = problem.evaluate((x + step)[None])
         for _ in range(3):

@@ -28,7 +28,7 @@ ABOVE = 1e-8  # relative: what our criterion may exceed another's by
 
 def measure() -> list[Row]:
     """Return the rows of the table; a deviance above the yardstick's is an error, not a time."""
-    return [*against_statsmodels(), *against_lme4()]
+    return [*against_statsmodels(), *against_packages(), *against_lme4()]
 
 
 def lessons(students: int, sessions: int, blocks: int, shots: int, seed: int = 0) -> pd.DataFrame:
@@ -68,6 +68,10 @@ def ours(formula, data):
     fit = cl.fit_mixed(formula, data)
     fit.coefficients()
     return fit
+
+
+def again(fit, response):
+    return fit.refit(response).coefficients()
 
 
 def against_statsmodels() -> list[Row]:
@@ -119,17 +123,41 @@ while (length(readLines(input, 1)) > 0) {
 """
 
 
-class R:
-    """One R process with one data set, so that both sides are timed in turn; R's own clock is read."""
+PYTHON_FIT = """
+import sys, time, warnings
+import pandas as pd
+warnings.simplefilter("ignore")
+package, path, formula = sys.argv[1:4]
+data = pd.read_csv(path, dtype={name: str for name in ("student", "session", "block")})
+if package == "glmm":
+    import glmm
+    fit = lambda: glmm.fit(data, formula, reml=True)
+else:
+    import mixedlm
+    fit = lambda: mixedlm.lmer(formula, data)
+fit()
+print("ready nan", flush=True)
+for line in sys.stdin:
+    start = time.perf_counter()
+    fit()
+    print(time.perf_counter() - start, flush=True)
+"""
 
-    def __init__(self, folder, formula, data, what="fit"):
+
+class Other:
+    """A process of another program with one data set, so that both are timed in turn; its own clock is read."""
+
+    def __init__(self, folder, call, script, data, *arguments):
         data.to_csv(folder / "data.csv", index=False)
-        (folder / "fit.R").write_text(R_FIT, encoding="utf-8")
-        call = ["Rscript", str(folder / "fit.R"), str(folder / "data.csv"), formula, what]
+        (folder / "script").write_text(script, encoding="utf-8")
+        command = [*call, str(folder / "script"), *(str(folder / "data.csv") if a is DATA else a for a in arguments)]
         self.process = subprocess.Popen(
-            call, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
         )
-        self.criterion = float(self.process.stdout.readline().split()[1])
+        ready = self.process.stdout.readline().split()
+        if not ready:
+            raise ValueError(f"{' '.join(call)} could not fit {[a for a in arguments if a is not DATA]}")
+        self.criterion = float(ready[1])
 
     def seconds(self) -> float:
         """Fit once and return the seconds it took."""
@@ -140,6 +168,48 @@ class R:
     def close(self):
         self.process.stdin.close()
         self.process.wait()
+
+
+DATA = object()
+
+
+def in_turn(work, other, repeats):
+    """Median seconds of both."""
+    work()
+    mine, his = [], []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        work()
+        mine.append(time.perf_counter() - start)
+        his.append(other.seconds())
+    return float(np.median(mine)), float(np.median(his))
+
+
+def against_packages() -> list[Row]:
+    """Fit with two other packages of Python, installed into an environment that lives as long as this run."""
+    rows = []
+    cases = [("11,856 shots, sessions and blocks", M1, lessons(38, 6, 4, 13)), ("12k shots, m2", M2, clubs(206))]
+    with tempfile.TemporaryDirectory() as home:
+        python = str(Path(home) / "bin" / "python")
+        make = [
+            [sys.executable, "-m", "venv", home],
+            [python, "-m", "pip", "install", "-q", "glmm", "mixedlm", "pandas"],
+        ]
+        if any(subprocess.run(command, capture_output=True).returncode for command in make):
+            print("mixed: glmm and mixedlm cannot be installed here; their rows are left out", file=sys.stderr)
+            return []
+        for what, formula, data in cases:
+            for package in ("glmm", "mixedlm"):
+                with tempfile.TemporaryDirectory() as folder:
+                    try:
+                        other = Other(Path(folder), [python], PYTHON_FIT, data, package, DATA, formula)
+                    except ValueError as err:
+                        print(f"mixed: {err}; left out", file=sys.stderr)
+                        continue
+                    mine, his = in_turn(partial(ours, formula, data), other, 5)
+                    other.close()
+                rows.append(Row(what=what, ours_s=mine, yardstick=package, yardstick_s=his, aim=1.0))
+    return rows
 
 
 def against_lme4() -> list[Row]:
@@ -163,28 +233,19 @@ def against_lme4() -> list[Row]:
     rows = []
     for what, formula, data, repeats, aim, kind in cases:
         with tempfile.TemporaryDirectory() as folder:
-            other = R(Path(folder), formula, data, "kr" if kind == "kr" else "fit")
+            part = "kr" if kind == "kr" else "fit"
+            other = Other(Path(folder), ["Rscript"], R_FIT, data, DATA, formula, part)
             try:
                 fit = ours(formula, data)
                 not_above(fit.criterion, other.criterion, what)
                 work = {
                     "fit": partial(ours, formula, data),
-                    "refit": lambda fit=fit, y=data["y"].to_numpy(): fit.refit(
-                        y + 0.1 * np.sin(np.arange(len(y)))
-                    ).coefficients(),
-                    "kr": lambda f=formula, d=data: cl.fit_mixed(f, d).coefficients(df="kenward-roger"),
+                    "refit": partial(again, fit, data["y"].to_numpy() + 0.1 * np.sin(np.arange(len(data)))),
+                    "kr": partial(fit.coefficients, df="kenward-roger"),
                 }[kind]
-                work()
-                mine, his = [], []
-                for _ in range(repeats):
-                    start = time.perf_counter()
-                    work()
-                    mine.append(time.perf_counter() - start)
-                    his.append(other.seconds())
+                mine, his = in_turn(work, other, repeats)
             finally:
                 other.close()
         name = "pbkrtest" if kind == "kr" else "lme4, calc.derivs=FALSE"
-        rows.append(
-            Row(what=what, ours_s=float(np.median(mine)), yardstick=name, yardstick_s=float(np.median(his)), aim=aim)
-        )
+        rows.append(Row(what=what, ours_s=mine, yardstick=name, yardstick_s=his, aim=aim))
     return rows

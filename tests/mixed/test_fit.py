@@ -149,6 +149,7 @@ def test_refitting_another_response_is_the_same_as_a_new_fit(data, rng):
         again.coefficients().table.iloc[:, 1:].to_numpy(float),
         new.coefficients().table.iloc[:, 1:].to_numpy(float),
         rtol=1e-4,
+        atol=1e-5,
     )
 
 
