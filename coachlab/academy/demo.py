@@ -10,7 +10,7 @@ from coachlab.schema import dictionary
 
 DEMO_SEED = 2
 """The first seed, counted from 0, that leaves the pattern-dependent cue 20 students once the lessons of the coach who
-logs only the best shots are set aside, so that the demo can ask for whom; chosen by that count, not by the answer."""
+logs only the best shots are set aside, so that the demo can ask for whom; the rule is that count alone."""
 
 _ABOUT = """# Data
 
