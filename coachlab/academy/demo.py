@@ -12,6 +12,23 @@ DEMO_SEED = 2
 """The first seed, counted from 0, that leaves the pattern-dependent cue 20 students once the lessons of the coach who
 logs only the best shots are set aside, so that the demo can ask for whom; the rule is that count alone."""
 
+_REPORT = """# Simulated data of the invented Quillbeck Academy: no real person, no real shot.
+# What the academy itself says of the study; the report puts it into its checklist.
+question = "The complaint of the season is irons hit too steeply and too far left; which cue moves 7-iron attack?"
+primary_cue = "I2"
+limitation = "Simulated players hit off mats indoors; what is kept on a later day was not measured."
+
+[item]
+3 = "Coaches use seven cues and disagree about them. A cue that moves attack by less than is useful leaves the book."
+4 = "7-iron attack, I2 against plain, smallest useful shift 1.0 degree; set before the first lesson."
+5 = "Four covered bays, November to January, range balls off mats, units A to C, alignment checked before each lesson."
+6 = "Every adult student of the winter programme was asked; nobody was chosen by a screening value."
+9 = "38 students, five lessons each of two plain and two cue blocks of 8 to 10 balls; one look, at the end."
+10 = "Students were not told what a cue was meant to move; numbers were hidden in test blocks. Coaches knew."
+13 = "None."
+22 = "Speaks of mats in winter. Each cue is some coach's favourite; no money depends on the answer."
+"""
+
 _ABOUT = """# Data
 
 All data here are **simulated**. Quillbeck Academy is invented: no student, coach, bay, device or shot is real. The
@@ -68,7 +85,10 @@ def write_demo(folder: str | Path) -> list[Path]:
     DataError
         If the folder cannot be written.
     """
-    return write_academy(simulate_academy(seed=DEMO_SEED), folder)
+    paths = write_academy(simulate_academy(seed=DEMO_SEED), folder)
+    words = Path(folder) / "report.toml"
+    words.write_bytes(_REPORT.encode("utf-8"))
+    return [*paths, words]
 
 
 def demo_readme() -> str:
