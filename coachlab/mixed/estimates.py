@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.special import stdtrit
 
 from coachlab.errors import FitError
-from coachlab.mixed.design import code_new
+from coachlab.mixed.coding import code_new
 from coachlab.mixed.fit import Fit
 
 ADJUSTMENTS = (None, "holm", "bonferroni")

@@ -9,10 +9,12 @@ import numpy as np
 import pandas as pd
 
 from coachlab.errors import FitError
+from coachlab.mixed.checks import remarks
 from coachlab.mixed.design import Design, lay_out
 from coachlab.mixed.infer import Inference
 from coachlab.mixed.moments import Moments, sum_up
-from coachlab.mixed.solve import SINGULAR, Problem, Record, minimise
+from coachlab.mixed.problem import Problem
+from coachlab.mixed.solve import Record, minimise
 
 
 @dataclass(frozen=True, eq=False)
@@ -237,7 +239,7 @@ class Fit:
     @cached_property
     def checks(self) -> tuple[str, ...]:
         """What to mind about this fit, a sentence each; empty if nothing."""
-        return tuple(_checks(self))
+        return tuple(remarks(self))
 
     def text(self) -> str:
         """Fit in a few sentences, with what to mind."""
@@ -353,73 +355,3 @@ def _say(row, level):
         return f"{row.term} is not estimable."
     interval = f"{100 * level:.3g} % interval {row.low:.3g} to {row.high:.3g}"
     return f"{row.term} {row.estimate:.3g} ({interval}, df {row.df:.3g})."
-
-
-def _checks(fit):
-    problem, m = fit.problem, fit.problem.moments
-    if m.dropped:
-        yield f"{m.dropped} of {m.dropped + m.rows} rows have a gap in a column of the model and were left out."
-    dropped = [name for j, name in enumerate(fit.terms) if j not in problem.kept]
-    if dropped:
-        yield (
-            f"Not estimable, since the data do not tell them from the terms before them: {', '.join(dropped)}. "
-            "Other terms keep their meaning only with these left out; merge levels or drop an interaction."
-        )
-    if not fit.converged:
-        yield (
-            f"The search did not end at a minimum ({fit.record.why}). Do not use these estimates; simplify the random "
-            "terms or bring the columns to comparable scales."
-        )
-    yield from _flat(fit)
-    yield from _repeated(problem)
-    for term in problem.terms:
-        n = len(problem.labels[term.factor])
-        if n < 5 and term.group not in problem.fixed:
-            yield f"The spread over {term.group} rests on {n} levels; its SD is rough."
-
-
-def _flat(fit):
-    """Sentences about random terms without variance in some direction."""
-    factors = fit.problem.factors_at(fit.inference.optimum.x)
-    for term, factor in zip(fit.problem.terms, factors, strict=True):
-        name = f"({' + '.join(term.names)} | {term.group})".replace("Intercept", "1")
-        if term.group in fit.problem.fixed:
-            continue
-        if np.abs(np.diag(np.linalg.qr(factor.T)[1])).min() >= SINGULAR:
-            continue
-        sd = np.sqrt((factor**2).sum(axis=1))
-        empty = [n for n, s in zip(term.names, sd, strict=True) if s < SINGULAR]
-        if empty:
-            yield (
-                f"Singular: the SD of {', '.join(empty)} over {term.group} is estimated as 0; the data show no more "
-                f"spread than the residual alone would give. Estimates hold; {name} can be simplified."
-            )
-        else:
-            yield (
-                f"Singular: the effects in {name} are estimated as perfectly dependent (a correlation of 1 or -1); "
-                f"the data are too few to tell them apart. Degrees of freedom and standard errors are less sure; leave "
-                f"the correlation out with || and compare."
-            )
-
-
-def _repeated(problem):
-    """Sentences where numbered levels of one factor occur under several of another."""
-    single = [(name, problem.codes[f], problem.labels[f]) for f, name in enumerate(problem.factors) if ":" not in name]
-    single.sort(key=lambda each: -len(each[2]))
-    for at, (fine, codes, labels) in enumerate(single):
-        if not all(label[-1:].isdigit() for label in labels):
-            continue
-        wide = [name for name, others, _ in single[:at] if _crosses(codes, others) and _crosses(others, codes)]
-        if wide:
-            yield (
-                f"Levels of {fine} occur under several levels of {' and '.join(wide)}, so they are taken as crossed. "
-                f"If the same id of {fine} under another {wide[0]} is something else, make the ids unique or write "
-                f"(1 | {wide[0]}:{fine})."
-            )
-
-
-def _crosses(fine, wide):
-    """Whether some level of `fine` occurs under several of `wide`."""
-    home = np.empty(int(fine.max()) + 1, wide.dtype)
-    home[fine] = wide
-    return bool((home[fine] != wide).any())

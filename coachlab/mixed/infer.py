@@ -7,7 +7,8 @@ import numpy as np
 from scipy.special import stdtr, stdtrit
 
 from coachlab.errors import FitError
-from coachlab.mixed.solve import STEP, Optimum, Problem
+from coachlab.mixed.problem import Problem
+from coachlab.mixed.solve import STEP, Optimum
 
 METHODS = ("satterthwaite", "kenward-roger", "residual")
 FLAT = 1e-8  # curvature below which a direction of the covariance parameters carries no information; lmerTest's limit

@@ -2,57 +2,22 @@
 
 A layer holds units that do not meet each other: all blocks, all sessions, all students. Each unit has a few random
 effects; its row of cross-products reaches its own effects, those of the wider units around it, and the fixed columns
-with the response. Eliminating layer after layer leaves the small fixed part (`methods of sparse Cholesky by nested
-dissection, with the sparsity known in advance`). Factors that are neither nested in one another share a layer by
+with the response. Eliminating layer after layer leaves the small fixed part (a sparse Cholesky factorisation whose
+pattern is known in advance). Factors that are neither nested in one another share a layer by
 *slots*; factors that cross the widest one form the last layer, whose single unit is dense.
 
 Everything works on a batch of parameter vectors at once, axis 0, so that finite differences of the exact gradient and
 sets of simulated responses cost few calls of NumPy.
 """
 
-from dataclasses import dataclass, field
-
 import numpy as np
-from scipy import sparse
 
 from coachlab.errors import FitError
+from coachlab.mixed.plan import plan
+from coachlab.mixed.products import Leaf, flat_times, inverse, times, times_turned, turn, weigh
 
-UNTHREADED = 250_000  # multiplications in one product
 LEAF_FROM = 50_000  # numbers in the finest layer from which sums are prepared
 DENSE_LIMIT = 800  # dense random effects in one unit: 800^3 flops are a quarter second an evaluation
-
-
-@dataclass(frozen=True, eq=False)
-class Term:
-    """Random term: its grouping factor, the columns that vary, and where its levels stand in the layers."""
-
-    group: str
-    names: tuple[str, ...]
-    columns: tuple[int, ...]  # of the moments' z columns
-    factor: int
-
-    @property
-    def size(self) -> int:
-        """Effects a level."""
-        return len(self.names)
-
-
-@dataclass(eq=False)
-class Layer:
-    """Units of one kind; `rows` has shape (strata, units, m, m + columns of wider layers + [x y])."""
-
-    units: int
-    terms: list[int]
-    slots: list[int]
-    factors: list[int]
-    uid: np.ndarray  # unit of each cell
-    starts: np.ndarray  # first cell of each unit
-    offset: dict[int, int] = field(default_factory=dict)  # first own column of a term
-    m: int = 0
-    outer: list[tuple] = field(default_factory=list)  # (layer, low, high, parent, starts) in columns after the own
-    rows: np.ndarray = field(default_factory=lambda: np.empty(0))
-    spots: np.ndarray = field(default_factory=lambda: np.empty(0, int))  # flat places in the (m, m) factor
-    params: np.ndarray = field(default_factory=lambda: np.empty(0, int))  # the parameter that stands there
 
 
 class Layers:
@@ -75,7 +40,7 @@ class Layers:
         self.terms, self.top = terms, top
         self.levels = [int(code.max()) + 1 for code in codes]
         self.first_parameter = np.cumsum([0] + [t.size * (t.size + 1) // 2 for t in terms])
-        order, self.layers = _plan(codes, self.levels, terms, top.shape[-1])
+        order, self.layers = plan(codes, self.levels, terms, top.shape[-1])
         self.order, self.codes, self.stratum = order, [code[order] for code in codes], stratum[order]
         self._place()
         self.arrange([tuple(range(term.size)) for term in terms])
@@ -245,12 +210,12 @@ class Layers:
         for at, layer in enumerate(self.layers):
             m = layer.m
             own, reach = rows[at][..., :m], rows[at][..., m:]
-            W, Q, part = _inverse(own, factors[at])
+            W, Q, part = inverse(own, factors[at])
             logdet = logdet + part
             if at == 0 and self.leaf is not None and weights is None:
                 parts, last = self.leaf.weigh(W[..., 0, 0])
             else:
-                parts, last = _weigh(layer, reach, W, top.shape[-1])
+                parts, last = weigh(layer, reach, W, top.shape[-1])
             for (j, *_), part in zip(layer.outer, parts, strict=True):
                 rows[j] = rows[j] - part
             top = top - last
@@ -307,7 +272,7 @@ class Layers:
             if at == 0 and layer.m == 1 and not (own or strata or each):
                 # Units without a need of their own derivatives: only sums weighted by Q^2 count.
                 square = Q * Q
-                weighed = self.leaf.weigh(square[..., 0, 0]) if self.leaf else _weigh(layer, R, square, q)
+                weighed = self.leaf.weigh(square[..., 0, 0]) if self.leaf else weigh(layer, R, square, q)
                 change = (D * Q).sum(axis=(1, 2, 3)) - np.einsum("bij,bij->b", seed, weighed[1])
                 for (j, start, stop, *_), part in zip(layer.outer, weighed[0], strict=True):
                     twice = np.where(np.arange(part.shape[-1]) < stop - start, 1.0, 2.0)
@@ -317,26 +282,26 @@ class Layers:
                 continue
             low = R.shape[-1] - q
             N = np.zeros((batch, *R.shape[1:]))
-            N[..., low:] = _flat_times(R[..., low:], seed)
+            N[..., low:] = flat_times(R[..., low:], seed)
             for j, start, stop, parent, _ in layer.outer:
                 M = carried[j] if carried[j].shape[1] == 1 else carried[j][:, parent]
                 if M.shape[1] == 1 and len(parent) > 1:
-                    N[..., start:] += _flat_times(R[..., start:stop], M[:, 0])
-                    N[..., start:stop] += _flat_times(R[..., stop:], M[:, 0, :, stop - start :].swapaxes(-1, -2))
+                    N[..., start:] += flat_times(R[..., start:stop], M[:, 0])
+                    N[..., start:stop] += flat_times(R[..., stop:], M[:, 0, :, stop - start :].swapaxes(-1, -2))
                 else:
-                    N[..., start:] += _times(R[..., start:stop], M)
-                    N[..., start:stop] += _times_turned(R[..., stop:], M[..., stop - start :])
-            NR = _times_turned(N, R)
-            QN = _times(_turn(Q), _times(NR, Q))
-            changes[at] = _times(D, Q) - QN
+                    N[..., start:] += times(R[..., start:stop], M)
+                    N[..., start:stop] += times_turned(R[..., stop:], M[..., stop - start :])
+            NR = times_turned(N, R)
+            QN = times(turn(Q), times(NR, Q))
+            changes[at] = times(D, Q) - QN
             change = changes[at].sum(axis=1)
-            slope = (change + _turn(change)) @ factors[at]
+            slope = (change + turn(change)) @ factors[at]
             slope = slope.reshape(batch, -1)[:, layer.spots]
             np.add.at(gradient, (slice(None), layer.params), slope)
             if own or strata or at:
-                blocks[at] = W + _times(W, _times(NR, W))
+                blocks[at] = W + times(W, times(NR, W))
             if strata or at:
-                carried[at] = np.concatenate([blocks[at], -_times(W, N)], axis=-1)
+                carried[at] = np.concatenate([blocks[at], -times(W, N)], axis=-1)
             if strata:
                 twice = np.where(np.arange(carried[at].shape[-1]) < layer.m, 1.0, 2.0)
                 by_weight = by_weight + np.tensordot(carried[at] * twice, layer.rows, axes=([1, 2, 3], [1, 2, 3]))
@@ -408,249 +373,3 @@ class Layers:
         if found[at].ndim == 2:
             return found[at][unit[:, None], column]
         return found[at][unit[:, None, None], column[:, :, None], column[:, None, :]]
-
-
-_ONE = np.zeros(1, int)
-
-
-def _plan(codes, levels, terms, q):
-    """Order of the cells and the layers, cheapest first choice of the widest nesting factor."""
-    used = sorted({term.factor for term in terms})
-    nested = {(f, g): _is_nested(codes[f], codes[g], levels[f]) for f in used for g in used}
-    size = {f: sum(t.size for t in terms if t.factor == f) for f in used}
-    best = None
-    for wide in used:
-        inside = [f for f in used if nested[f, wide]]
-        chain = _chain(inside, wide, levels, nested)
-        border = [f for f in used if f not in inside]
-        cost = _cost(chain, border, levels, size, codes, q)
-        if best is None or cost < best[0]:
-            best = cost, chain, border
-    _, chain, border = best
-    keys = [codes[f] for f, _ in chain]
-    order = np.lexsort(keys) if len(keys) > 1 else np.argsort(keys[0], kind="stable")
-    layers, change = [], np.zeros(len(order), bool)
-    change[0] = True
-    for f, packed in reversed(chain):
-        code = codes[f][order]
-        change = change | np.r_[True, code[1:] != code[:-1]]
-        layers.append(_layer(packed, np.cumsum(change) - 1, np.flatnonzero(change), terms, codes, levels, order))
-    layers.reverse()
-    if border:
-        layers.append(_layer(border, np.zeros(len(order), int), _ONE, terms, codes, levels, order))
-    return order, layers
-
-
-def _is_nested(fine, wide, levels):
-    """Whether each level of `fine` lies within one level of `wide`."""
-    home = np.empty(levels, wide.dtype)
-    home[fine] = wide
-    return bool((home[fine] == wide).all())
-
-
-def _chain(inside, wide, levels, nested):
-    """Layers as (factor of the units, factors in it): the finest by itself as long as it lies within all others."""
-    left = sorted(inside, key=lambda f: (-levels[f], f == wide))
-    chain = []
-    while left and all(nested[left[0], g] for g in left[1:]):
-        chain.append((left[0], [left[0]]))
-        left = left[1:]
-    return chain + ([(wide, left)] if left else [])
-
-
-def _cost(chain, border, levels, size, codes, q):
-    """Rough operations of one evaluation."""
-    cost, reach = 0.0, q + sum(size[f] * levels[f] for f in border)
-    cost += float(reach - q) ** 3
-    for f, packed in reversed(chain):
-        m = sum(size[g] * _most(codes[g], codes[f], g == f) for g in packed)
-        cost += levels[f] * (m**3 + m * m * reach + m * reach * reach + 50.0 * m)
-        reach += m
-    return cost
-
-
-def _most(fine, wide, same):
-    """Largest number of levels of `fine` in one level of `wide`."""
-    if same:
-        return 1
-    pairs = np.unique(wide.astype(np.int64) * (int(fine.max()) + 1) + fine)
-    return int(np.bincount(pairs // (int(fine.max()) + 1)).max())
-
-
-def _layer(factors, uid, starts, terms, codes, levels, order):
-    mine = [t for f in factors for t, term in enumerate(terms) if term.factor == f]
-    slots = []
-    for t in mine:
-        f = terms[t].factor
-        slots.append(1 if levels[f] == len(starts) else _most(codes[f][order], uid, False))
-    return Layer(len(starts), mine, slots, list(factors), uid, starts)
-
-
-def _inverse(D, factor):
-    """W = (D + Psi^-1)^-1, Q = (I + Psi D)^-1 and the log-determinant of I + Psi D summed over units.
-
-    Closed forms for one and two effects: they have no subtraction of like numbers, hold for a singular Psi = L L',
-    and are far quicker over thousands of units than one call of LAPACK each.
-    """
-    m = D.shape[-1]
-    L = factor[:, None]
-    if m == 1:
-        det = 1.0 + L * L * D
-        Q = 1.0 / det
-        return L * L * Q, Q, np.log(det[..., 0, 0]).sum(axis=1)
-    if m == 2:
-        a, b, c, g = L[..., 0, 0], L[..., 1, 0], L[..., 1, 1], L[..., 0, 1]
-        p, r, s = a * a + g * g, a * b + c * g, b * b + c * c
-        d, e, f = D[..., 0, 0], D[..., 0, 1], D[..., 1, 1]
-        psi, dd = (a * c - b * g) ** 2, np.maximum(d * f - e * e, 0.0)
-        det = 1.0 + p * d + 2.0 * r * e + s * f + psi * dd
-        W, Q = np.empty((*det.shape, 2, 2)), np.empty((*det.shape, 2, 2))
-        W[..., 0, 0], W[..., 1, 1] = p + psi * f, s + psi * d
-        W[..., 0, 1] = W[..., 1, 0] = r - psi * e
-        Q[..., 0, 0], Q[..., 1, 1] = 1.0 + r * e + s * f, 1.0 + p * d + r * e
-        Q[..., 0, 1], Q[..., 1, 0] = -(p * e + r * f), -(r * d + s * e)
-        W /= det[..., None, None]
-        Q /= det[..., None, None]
-        return W, Q, np.log(det).sum(axis=1)
-    A = _turn(L) @ (D @ L)
-    A[..., range(m), range(m)] += 1.0
-    C = np.linalg.cholesky(A)
-    half = np.linalg.inv(C) @ _turn(L)
-    W = _turn(half) @ half
-    Q = -W @ D
-    Q[..., range(m), range(m)] += 1.0
-    return W, Q, 2.0 * np.log(C[..., range(m), range(m)]).sum(axis=(1, 2))
-
-
-class Leaf:
-    """Weighted sums over the units of a large finest layer of one effect each.
-
-    What reaches all units alike (crossed factors, fixed columns) is summed beforehand over units of the same own
-    product, which are few where it counts rows; what reaches wider units is a sparse product, without an array of all.
-    """
-
-    def __init__(self, layer, q):
-        self.reach = layer.rows[0, :, 0, 1:]
-        self.crossed = [(start, stop) for _, start, stop, _, starts in layer.outer if len(starts) == 1]
-        self.low = low = self.crossed[0][0] if self.crossed else self.reach.shape[1] - q
-        q = self.reach.shape[1] - low
-        units = len(self.reach)
-        same, self.first, kind = np.unique(layer.rows[0, :, 0, 0], return_index=True, return_inverse=True)
-        self.last = np.ascontiguousarray(self.reach[:, low:])
-        self.kinds = None
-        if len(same) * 4 <= units and len(same) * q * q < 4e6:
-            order = np.argsort(kind, kind="stable")
-            cuts = np.searchsorted(kind[order], np.arange(1, len(same)))
-            groups = [self.last[rows] for rows in np.split(order, cuts)]
-            self.kinds = np.stack([_gram(rows, rows) for rows in groups]).reshape(len(same), q * q)
-        self.wider = []
-        for _, start, stop, _, starts in layer.outer[: len(layer.outer) - len(self.crossed)]:
-            width = stop - start
-            count = np.repeat(np.diff(np.append(starts, units)), width)
-            pointer = np.append(0, np.cumsum(count))
-            unit = np.arange(pointer[-1]) + np.repeat(np.repeat(starts, width) - pointer[:-1], count)
-            column = np.repeat(np.tile(np.arange(width), len(starts)), count)
-            values = self.reach[unit, start + column]
-            self.wider.append((unit, pointer, values, np.ascontiguousarray(self.reach[:, start:]), width))
-
-    def weigh(self, weights):
-        """Weighted sums of products, by wider unit and in all.
-
-        Weights have shape (batch, units) and follow from the own product of a unit.
-        """
-        q = self.last.shape[1]
-        if self.kinds is None:
-            last = np.stack([_gram(self.last, w[:, None] * self.last) for w in weights])
-        else:
-            last = (weights[:, self.first] @ self.kinds).reshape(-1, q, q)
-        parts = []
-        for unit, pointer, values, reach, width in self.wider:
-            shape = (len(pointer) - 1, len(reach))
-            found = [sparse.csr_array((values * w[unit], unit, pointer), shape=shape) @ reach for w in weights]
-            parts.append(np.stack(found).reshape(len(weights), -1, width, reach.shape[1]))
-        end = 0
-        for start, stop in self.crossed:
-            start, end = start - self.low, stop - self.low
-            parts.append(last[:, None, start:end, start:])
-        return parts, last[:, end:, end:]
-
-
-def _weigh(layer, reach, W, q):
-    """Parts that the elimination of a layer takes from the rows of each wider layer, and from the final block."""
-    F = _times(W, reach)
-    parts = [_sum_into(reach[..., low:high], F[..., low:], starts) for _, low, high, _, starts in layer.outer]
-    low = reach.shape[-1] - q
-    return parts, _sum_into(reach[..., low:], F[..., low:], _ONE)[:, 0]
-
-
-def _turn(a):
-    return a.swapaxes(-1, -2)
-
-
-def _times(a, b):
-    """Matrix product over the last two axes; by hand for short inner sides, where a call each costs more."""
-    inner = a.shape[-1]
-    if inner > 3:
-        return a @ b
-    result = a[..., :, :1] * b[..., :1, :]
-    for i in range(1, inner):
-        result = result + a[..., :, i : i + 1] * b[..., i : i + 1, :]
-    return result
-
-
-def _times_turned(a, b):
-    """Product a b' over the last two axes."""
-    if a.shape[-2] * b.shape[-2] > 9:
-        return a @ _turn(b)
-    return np.einsum("...ik,...jk->...ij", a, b)
-
-
-def _flat_times(a, b):
-    """(batch, units, m, k) times (batch, k, n): one product each batch, the rows in portions."""
-    batch, units, m, k = a.shape
-    n = b.shape[-1]
-    result = np.empty((len(b), units * m, n))
-    flat = a.reshape(batch, units * m, k)
-    for i, right in enumerate(b):
-        left = flat[min(i, batch - 1)]
-        whole, each = _portions(len(left), k * n)
-        np.matmul(left[:whole].reshape(-1, each, k), right, out=result[i, :whole].reshape(-1, each, n))
-        result[i, whole:] = left[whole:] @ right
-    return result.reshape(len(b), units, m, n)
-
-
-def _portions(rows, size):
-    """How many rows fall into whole portions, and the rows of one.
-
-    A product of a portion stays below the size from which OpenBLAS uses threads: for ones as thin as these the threads
-    wait for each other, on a busy machine for longer than the product takes.
-    """
-    each = max(1, min(rows, UNTHREADED // max(size, 1)))
-    return rows // each * each, each
-
-
-def _gram(a, b):
-    """Product a' b for tall a and b, in portions of rows."""
-    whole, each = _portions(len(a), a.shape[1] * b.shape[1])
-    left, right = a[:whole].reshape(-1, each, a.shape[1]), b[:whole].reshape(-1, each, b.shape[1])
-    return (_turn(left) @ right).sum(axis=0) + a[whole:].T @ b[whole:]
-
-
-def _sum_into(a, b, starts):
-    """Product a' b of each unit, summed over the units that lie in one wider unit."""
-    units, m = a.shape[1:3]
-    if len(starts) == 1:
-        a, b = a.reshape(len(a), units * m, -1), b.reshape(len(b), units * m, -1)
-        if units * m * a.shape[-1] * b.shape[-1] <= UNTHREADED:
-            return (_turn(a) @ b)[:, None]
-        last = len(a) - 1
-        return np.stack([_gram(a[min(i, last)], each) for i, each in enumerate(b)])[:, None]
-    product = _turn(a) @ b if m > 3 else _turned_times(a, b)
-    return product if len(starts) == units else np.add.reduceat(product, starts, axis=1)
-
-
-def _turned_times(a, b):
-    result = a[..., 0, :, None] * b[..., 0, None, :]
-    for i in range(1, a.shape[-2]):
-        result = result + a[..., i, :, None] * b[..., i, None, :]
-    return result

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from coachlab.errors import FitError
-from coachlab.mixed.design import Coding, Design, cells, centre_of, code_levels, cross_products, lay_out, ones_of
+from coachlab.mixed.coding import Coding, code_levels, ones_of
+from coachlab.mixed.design import Design, cells, centre_of, cross_products, lay_out
 from coachlab.mixed.formula import read_formula
 
 FORMAT = 1

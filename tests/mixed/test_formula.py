@@ -1,7 +1,7 @@
 import pytest
 
 from coachlab.errors import FormulaError
-from coachlab.mixed.design import names_in
+from coachlab.mixed.coding import names_in
 from coachlab.mixed.formula import Bar, read_formula
 
 
