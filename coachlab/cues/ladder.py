@@ -12,6 +12,8 @@ from coachlab.mixed.fit import Fit, fit_mixed
 
 LEAST_STUDENTS = 6
 """Students with both conditions below which no mean shift is printed (methods: minimum data)."""
+NOTHING = 1e-4
+"""Of the residual SD: a slope SD below this is no spread (the same limit by which a fit is called singular)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,12 +39,13 @@ def fit_shift(part: Part, outcome: str, students: int, remarks: list[str]) -> An
     formula = base_formula(part.blocks, outcome, remarks)
     fit = fit_mixed(formula, part.rows)
     slope_sd, correlation = _student_part(fit)
-    if fit.singular and (slope_sd == 0 or not abs(correlation) < 0.9999):
+    nothing = NOTHING * fit.sigma
+    if fit.singular and (slope_sd < nothing or not abs(correlation) < 0.9999):
         remarks.append("The correlation of start and shift could not be told from ±1 or 0 and was left out.")
         formula = formula.replace("(1 + on | student)", "(1 | student) + (0 + on_h | student)")
         fit = fit_mixed(formula, part.rows.assign(on_h=part.rows["on"] - 0.5))
         slope_sd, _ = _student_part(fit)
-    if slope_sd == 0:
+    if slope_sd < nothing:
         remarks.append("The spread of the shift between students was estimated at zero; the interval keeps N - 1 df.")
     found = fit.inference.linear(np.array([[name == "on" for name in fit.terms]], float), "satterthwaite", 0.95)
     estimate, se, df_model = (float(found[name][0]) for name in ("estimate", "se", "df"))
