@@ -329,9 +329,9 @@ def fit_mixed(
     >>> table["y"] = 2.0 * table["x"] + np.sin(np.arange(24)) + np.repeat([3.0, -1, 2, 0, 1, -2], 4)
     >>> fit = fit_mixed("y ~ x + (1 | g)", table)
     >>> fit.coefficients().table.round(2)[["term", "estimate", "se", "df"]]
-            term  estimate    se    df
-    0  Intercept      0.60  0.79  5.73
-    1          x      1.78  0.26  17.0
+            term  estimate    se     df
+    0  Intercept      0.55  0.82   5.33
+    1          x      1.98  0.29  17.00
     """
     design = None
     if isinstance(data, Moments):

@@ -273,7 +273,7 @@ def _newton(gradient, hessian, radius):
     if np.linalg.norm(step) > radius:
         shift = 0.0
         low, high = 0.0, np.linalg.norm(along) / radius + size.max()
-        for _ in range(60):
+        for _ in range(20):
             shift = 0.5 * (low + high)
             if np.linalg.norm(along / (size + shift)) > radius:
                 low = shift

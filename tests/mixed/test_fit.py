@@ -7,6 +7,9 @@ import pandas as pd
 import pytest
 
 import coachlab as cl
+from coachlab.mixed.infer import Inference
+from coachlab.mixed.problem import Problem
+from coachlab.mixed.solve import CHEAP_FROM, _search, minimise
 
 M1 = "y ~ on + (1 + on | student) + (1 | session) + (1 | block)"
 FULL = "y ~ on + per_c + (1 + on | student) + (1 | session) + (1 | block)"
@@ -80,8 +83,6 @@ def test_a_variance_of_zero_is_called_singular_in_words(rng):
 
 
 def test_the_search_leaves_a_start_at_zero_variance_where_the_gradient_vanishes(data):
-    from coachlab.mixed.solve import minimise
-
     fit = cl.fit_mixed(M1, data)
     found = minimise(fit.problem, np.zeros(fit.problem.size))
     assert found.point.value[0] == pytest.approx(fit.criterion, rel=1e-10)
@@ -254,6 +255,35 @@ def test_crossed_factors_agree_with_a_dense_computation(rng):
     )
     assert fit.criterion == pytest.approx(value, rel=1e-10)
     assert fit.coefficients().table["estimate"].to_numpy() == pytest.approx(beta, rel=1e-8)
+
+
+@pytest.mark.parametrize("crossed", [False, True])
+def test_a_large_study_ends_where_the_plain_search_ends(rng, crossed):
+    """Its start comes from some units with fixed effects held, and its finest layer is summed beforehand."""
+    students, n = 900, 27000
+    data = pd.DataFrame({"student": np.sort(rng.integers(0, students, n)), "club": rng.integers(0, 12, n).astype(str)})
+    data["session"] = data["student"] * 3 + rng.integers(0, 3, n)
+    data["coach"] = (data["student"] + (rng.random(n) < 0.1)) % 15
+    data["on"] = rng.integers(0, 2, n)
+    data["y"] = rng.normal(0, 1, students)[data["student"]] + data["on"] * rng.normal(1, 0.5, students)[data["student"]]
+    data["y"] += (
+        rng.normal(0, 0.5, 3 * students)[data["session"]] + rng.normal(0, 0.4, 15)[data["coach"]] + rng.normal(0, 1, n)
+    )
+    formula = "y ~ on * club + (1 + on | student) + (1 | session)" + " + (1 | coach)" * crossed
+    fit = cl.fit_mixed(formula, data)
+    problem = fit.problem
+    assert problem.cost > CHEAP_FROM
+    assert problem.layers.leaf is not None
+    assert fit.record.evaluations < 16  # of the whole: the start was near
+    plain = Problem(problem.moments, True, {})
+    plain.layers.leaf = None
+    found = _search(plain, plain.start(), 0)
+    assert fit.criterion == pytest.approx(found.point.value[0], rel=1e-12)
+    assert fit.record.end == pytest.approx(plain.theta(found.x), rel=1e-5, abs=1e-5)
+    other = Inference(plain, found).linear(np.eye(plain.p), "satterthwaite", 0.95)
+    ours = fit.coefficients().table
+    assert ours["se"].to_numpy() == pytest.approx(other["se"], rel=1e-6)
+    assert ours["df"].to_numpy() == pytest.approx(other["df"], rel=1e-4)
 
 
 REFUSED = {
