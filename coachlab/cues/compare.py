@@ -162,9 +162,11 @@ def pattern_shifts(
             said = {"cue": names[cue], "students": students, "needed": settings.pattern_students}
             notes[cue] = (*remarks, claims.say("all", "no pattern", said))
             continue
-        formula = base_formula(mine, outcome, remarks).replace("~ on", "~ on + pat_c + on:pat_c")
-        fit = fit_mixed(formula, part.rows[part.rows["pat_c"].notna()])
-        slope = np.array([[name == "on:pat_c" for name in fit.terms]], float)
+        formula = base_formula(mine, outcome, remarks).replace("~ on", "~ on + pat_c + on_pat")
+        rows = part.rows[part.rows["pat_c"].notna()]
+        # the product as a column of its own: reading it from the formula would cost as much as half the fit
+        fit = fit_mixed(formula, rows.assign(on_pat=rows["on"] * rows["pat_c"]))
+        slope = np.array([[name == "on_pat" for name in fit.terms]], float)
         shift = np.array([[name == "on" for name in fit.terms]], float)
         found = fit.inference.linear(
             np.vstack([shift + places["pat_c"].to_numpy()[:, None] * slope, slope]), "satterthwaite", level
