@@ -12,6 +12,8 @@ from coachlab.mixed.problem import Point, Problem, lower, triangle
 SINGULAR = 1e-4  # relative SD below which a direction counts as empty; lme4's limit
 STEP = 2e-7  # of the finite differences of the exact gradient; parameters are scaled to be near 1
 DONE = 1e-10  # expected fall of the criterion at which the search ends
+NEGLIGIBLE = 1e-6  # fall of the criterion that changes nothing a reader sees
+ROUNDING = 1e-12  # relative
 MOST_STEPS = 60
 APPROACHES = 3  # scoring steps before the search; each saves about two Newton steps
 CHEAP_FROM = 60_000  # numbers in all layers from which a start with held fixed effects pays
@@ -190,14 +192,14 @@ def _search(problem, x, before):
         there = _around(problem, ahead)
         evaluations += n + 1
         gain = here.value[0] - there.value[0]
-        if gain >= -1e-9 * max(1.0, abs(here.value[0])) * (fall < 1e-6) and np.isfinite(gain):
-            if fall < 1e-6 and gain <= 0 and np.abs(there.gradient[0]).max() >= np.abs(here.gradient[0]).max():
+        if gain >= -ROUNDING * max(1.0, abs(here.value[0])) * (fall < NEGLIGIBLE) and np.isfinite(gain):
+            if fall < 1e-8 and gain <= 0 and np.abs(there.gradient[0]).max() >= np.abs(here.gradient[0]).max():
                 converged, why = True, "rounding hides any further fall"
                 break
             length = float(np.linalg.norm(step))
             if gain > 0.75 * fall and length > 0.9 * radius:
                 radius *= 3.0
-            elif gain < 0.25 * fall and fall > 1e-6:
+            elif gain < 0.25 * fall and fall > 1e-8:
                 radius = 0.5 * length
             x, here = ahead, there
         else:
@@ -205,6 +207,8 @@ def _search(problem, x, before):
             if radius < 1e-9:
                 why = "no step makes the criterion fall"
                 break
+    if not converged and n and _newton(here.gradient[0], _hessian(here), radius)[1] < NEGLIGIBLE:
+        converged, why = True, "the criterion is flat: it cannot fall by as much as counts"
     return _ended(problem, first, x, here, evaluations, converged, why)
 
 
