@@ -163,9 +163,9 @@ def pattern_shifts(
             notes[cue] = (*remarks, claims.say("all", "no pattern", said))
             continue
         formula = base_formula(mine, outcome, remarks).replace("~ on", "~ on + pat_c + on_pat")
-        rows = part.rows[part.rows["pat_c"].notna()]
+        known = part.rows[part.rows["pat_c"].notna()]
         # the product as a column of its own: reading it from the formula would cost as much as half the fit
-        fit = fit_mixed(formula, rows.assign(on_pat=rows["on"] * rows["pat_c"]))
+        fit = fit_mixed(formula, known.assign(on_pat=known["on"] * known["pat_c"]))
         slope = np.array([[name == "on_pat" for name in fit.terms]], float)
         shift = np.array([[name == "on" for name in fit.terms]], float)
         found = fit.inference.linear(
