@@ -242,7 +242,7 @@ def test_check_shows_twenty_remarks_and_how_many_more(demo, capsys):
     some = capsys.readouterr().out
     assert run("check", demo / "bay-3.csv", "--map", demo / "bay-3.toml", "--all") == 0
     every = capsys.readouterr().out
-    more = int(some.splitlines()[-1].split()[2])
+    more = int(some.splitlines()[-1].split()[2].replace(",", ""))
     severities = ("set aside  ", "reject  ", "flag  ")
     assert sum(line.startswith(severities) for line in every.splitlines()) == 20 + more
 

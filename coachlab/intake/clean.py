@@ -7,10 +7,13 @@ import numpy as np
 import pandas as pd
 
 from coachlab.errors import DataError
+from coachlab.intake.agree import air_sentence, disagreements
 from coachlab.intake.columns import READINGS
 from coachlab.intake.derive import face_to_path_deg, speed_ratio
 from coachlab.intake.history import unlike_sessions
 from coachlab.intake.shots import FLAG_COLUMNS, Shots
+from coachlab.physics.air import Air
+from coachlab.physics.consistency import CONSISTENCY
 from coachlab.schema import COLUMNS, RANGE_RULES, check
 
 MISREAD, UNUSUAL = "out of range", "unusual"
@@ -24,6 +27,7 @@ RULES: dict[str, str] = {
     LOFT: "delivered loft lies below the attack: the ball would start into the ground",
     REPORTED: "the device's own figure does not follow from its parts",
     UNLIKE: "the session's mean lies far from the student's others with this club: was another club used?",
+    **CONSISTENCY,
 }
 """The rules that `clean_shots` looks at, and what each of them says."""
 
@@ -31,23 +35,28 @@ _AGREES = {"face_to_path_deg": (face_to_path_deg, 0.5), "speed_ratio": (speed_ra
 """Derived readings that a device may report, and how far rounding of the parts alone can put it off."""
 
 
-def clean_shots(shots: Shots | pd.DataFrame) -> Shots:
+def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
     """Return the shots with the misread ones set aside (``read_ok`` False) and all doubts as flags.
 
     A reading outside the range of a rule of `schema.RANGE_RULES` sets its shot aside; face to path and speed ratio
     are worked out where both their parts are there. Everything else only flags: other readings outside their
     range, the same club speed, attack and path twice running in a session, the same shot twice, a delivered loft
-    below the attack, a reported figure that does not follow from its parts, a session unlike the student's others.
+    below the attack, a reported figure that does not follow from its parts, a session unlike the student's others, and
+    readings of club, ball and flight that physics does not let go together (`physics.consistency.CONSISTENCY`; only
+    for shots whose club is known and that were read well, and only by the columns that are there).
 
     Parameters
     ----------
     shots : Shots or DataFrame
         What `read_shots` returned, or a table in our own names and units; not changed.
+    air : Air or None
+        The air that is assumed where the table does not say it (temperature, pressure or altitude, and wind or a
+        roof). Carry is held against the model's flight only in an air that is measured or assumed; a note says which.
 
     Returns
     -------
     Shots
-        Cleaning again changes nothing. Rows of a table without any reading become rejects.
+        Cleaning again in the same air changes nothing. Rows of a table without any reading become rejects.
 
     Raises
     ------
@@ -74,6 +83,10 @@ def clean_shots(shots: Shots | pd.DataFrame) -> Shots:
         found.append(_flags(table, rows, name, rule, values))
     for name, rows, values in unlike_sessions(table, read_ok & ~table["excluded"].to_numpy(dtype=bool)):
         found.append(_flags(table, rows, name, UNLIKE, values))
+    for name, rule, rows, values in disagreements(table, read_ok, air):
+        found.append(_flags(table, rows, name, rule, values))
+    told = air_sentence(table, air)
+    notes += [told] if told else []
     for name, rows, values, compared in _reported(table):
         if rows.sum() * 2 > compared:
             notes.append(

@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from coachlab.errors import DataError, MapError
+from coachlab.intake.agree import has_air
 from coachlab.intake.audit import audit_logging
 from coachlab.intake.clean import clean_shots, exclude
 from coachlab.intake.columns import ColumnMap
@@ -115,6 +116,8 @@ def read_study(folder: str | Path, set_aside_warned: bool = False, tell: Callabl
     shots = combine_shots(parts)
     if logs:
         shots = join_log(shots, logs, cues)
+    if has_air(shots.table):
+        shots = clean_shots(shots)  # the log said the air, in which carry can be held against the model
     step(_joined(shots, logs))
     for note in shots.notes:
         step(note)

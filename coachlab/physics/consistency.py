@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike
 from coachlab.physics.air import GRAVITY_MPS2, Air
 from coachlab.physics.arc import ARCS
 from coachlab.physics.flight import fly
-from coachlab.physics.impact import centred_closed_form, head_of
-from coachlab.physics.launch import BALL_KG, Launch, check_launch, direction
+from coachlab.physics.impact import Head, centred_closed_form, head_of
+from coachlab.physics.launch import BALL_KG, RPM_RAD, Launch, check_launch, direction
 from coachlab.physics.ops import as_numbers, count_of, length_of
 
 CONSISTENCY: Mapping[str, str] = MappingProxyType(
@@ -38,11 +38,26 @@ _CHIP_MPS = 25.0  # slower balls are hardly lifted, and honest ones fall to the 
 _CARRY_SHARE = 0.06
 _ARC_DEG = 6.0  # three SDs of a mid-handicap player's arc from shot to shot; assumed
 
-_NEEDED = (
-    "club_speed_mps", "attack_up_deg", "path_out_deg", "face_open_deg", "delivered_loft_deg", "arc_azimuth_deg",
-    "arc_incline_deg", "ball_speed_mps", "launch_up_deg", "launch_out_deg", "spin_rpm", "spin_tilt_deg", "carry_m",
-    "peak_m", "flight_s",
-)  # fmt: skip
+_LAUNCH = ("ball_speed_mps", "launch_up_deg", "launch_out_deg", "spin_rpm", "spin_tilt_deg")
+_DELIVERY = ("club_speed_mps", "attack_up_deg", "path_out_deg", "face_open_deg", "delivered_loft_deg")
+NEEDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "ball too fast": ("club_speed_mps", "ball_speed_mps"),
+        "ball too slow": ("club_speed_mps", "ball_speed_mps"),
+        "start outside path and face": ("path_out_deg", "face_open_deg", "launch_out_deg"),
+        "launch outside attack and loft": ("attack_up_deg", "delivered_loft_deg", "launch_up_deg"),
+        "tilt against face to path": ("path_out_deg", "face_open_deg", "spin_tilt_deg"),
+        "tilt far from face to path": (*_DELIVERY[1:], "spin_tilt_deg"),
+        "spin too high": (*_DELIVERY, "spin_rpm"),
+        "time against peak": ("peak_m", "flight_s"),
+        "carry off the model": (*_LAUNCH, "carry_m"),
+        "path off the arc": ("attack_up_deg", "path_out_deg", "arc_azimuth_deg"),
+    }
+)
+"""The readings without which a rule says nothing."""
+
+_OPTIONAL = ("arc_incline_deg",)
+_USED = tuple(dict.fromkeys(name for names in NEEDS.values() for name in names)) + _OPTIONAL
 
 
 def consistency(
@@ -80,42 +95,56 @@ def consistency(
     """
     asked = "Readings of shots were held against each other."
     made = head_of(head, asked)
-    given = {name: value for part in (delivery, launch, flight) for name, value in part.items() if name in _NEEDED}
+    given = {name: value for part in (delivery, launch, flight) for name, value in part.items() if name in _USED}
     numbers = as_numbers(asked, given)
     n = count_of(length_of(*numbers.values()))
-    at = {name: np.broadcast_to(numbers.get(name, np.nan), n) for name in _NEEDED}
+    at = {name: np.broadcast_to(numbers.get(name, np.nan), n) for name in _USED}
     with np.errstate(invalid="ignore", divide="ignore"):
-        speed, ratio = at["club_speed_mps"], at["ball_speed_mps"] / at["club_speed_mps"]
+        can = {rule for rule, names in NEEDS.items() if set(names) <= numbers.keys()}
+        broken = {rule: np.zeros(n, dtype=bool) for rule in CONSISTENCY}
+        broken |= {rule: where for rule, where in _broken(at, can, head, made, air).items() if rule in can}
+    return broken
+
+
+def _broken(at: Mapping[str, Any], can: set[str], head: str, made: Head, air: Air | None) -> dict[str, np.ndarray]:
+    """Return where the rules are broken; what a rule that cannot be asked takes is not worked out."""
+    found: dict[str, np.ndarray] = {}
+    start, path, face = _START_SLACK_DEG[head], at["path_out_deg"], at["face_open_deg"]
+    if "tilt against face to path" in can:
+        found["tilt against face to path"] = (np.abs(face - path) > 2) & (at["spin_tilt_deg"] * (face - path) < 0)
+    if "start outside path and face" in can:
+        found["start outside path and face"] = _outside(at["launch_out_deg"], path, face, start)
+    if "launch outside attack and loft" in can:
+        ends = at["attack_up_deg"], at["delivered_loft_deg"]
+        found["launch outside attack and loft"] = _outside(at["launch_up_deg"], *ends, start)
+    if can & {"ball too fast", "tilt far from face to path", "spin too high"}:
         head_way = direction(at["attack_up_deg"], at["path_out_deg"])
         normal = direction(at["delivered_loft_deg"], at["face_open_deg"])
         cosine = np.clip(np.einsum("in,in->n", head_way, normal), -1.0, 1.0)
+        ratio = at["ball_speed_mps"] / at["club_speed_mps"]
         square = np.where(np.isnan(cosine), 1.0, cosine)
-        start, rise = _START_SLACK_DEG[head], at["launch_up_deg"]
-        low, high = _ends(at["path_out_deg"], at["face_open_deg"])
-        bottom, top = _ends(at["attack_up_deg"], at["delivered_loft_deg"])
-        turned = at["face_open_deg"] - at["path_out_deg"]
+        found["ball too fast"] = ratio > 1.005 * (1 + made.e_max) / (1 + BALL_KG / made.mass_kg) * square
+        found["ball too slow"] = (ratio < 1.30) & (head == "driver")
         off_axis = np.abs(at["spin_tilt_deg"] - _axis_tilt(head_way, normal))
-        most_spin = centred_closed_form(speed, np.degrees(np.arccos(cosine)), head, _SPRINGY_E_T)[2] * 30 / np.pi
+        found["tilt far from face to path"] = off_axis > _TILT_SLACK_DEG[head]
+        spin_loft = np.degrees(np.arccos(cosine))
+        most_spin = centred_closed_form(at["club_speed_mps"], spin_loft, head, _SPRINGY_E_T)[2] / RPM_RAD
+        found["spin too high"] = at["spin_rpm"] > most_spin
+    if "time against peak" in can:
         time = at["flight_s"] / np.sqrt(8 * at["peak_m"] / GRAVITY_MPS2)
+        found["time against peak"] = (time > _TIME_HIGH) | ((time < _TIME_LOW) & ~(at["ball_speed_mps"] < _CHIP_MPS))
+    if "carry off the model" in can:
+        found["carry off the model"] = _carry_off(at, air)
+    if "path off the arc" in can:
         incline = np.where(np.isnan(at["arc_incline_deg"]), ARCS[head].incline_deg, at["arc_incline_deg"])
         swing = np.tan(np.radians(at["attack_up_deg"])) / np.tan(np.radians(incline))
         on_arc = at["arc_azimuth_deg"] - np.degrees(np.arcsin(swing))
-        return {
-            "ball too fast": ratio > 1.005 * (1 + made.e_max) / (1 + BALL_KG / made.mass_kg) * square,
-            "ball too slow": (ratio < 1.30) & (head == "driver"),
-            "start outside path and face": (at["launch_out_deg"] < low - start) | (at["launch_out_deg"] > high + start),
-            "launch outside attack and loft": (rise < bottom - start) | (rise > top + start),
-            "tilt against face to path": (np.abs(turned) > 2) & (at["spin_tilt_deg"] * turned < 0),
-            "tilt far from face to path": off_axis > _TILT_SLACK_DEG[head],
-            "spin too high": at["spin_rpm"] > most_spin,
-            "time against peak": (time > _TIME_HIGH) | ((time < _TIME_LOW) & ~(at["ball_speed_mps"] < _CHIP_MPS)),
-            "carry off the model": _carry_off(at, air),
-            "path off the arc": np.abs(at["path_out_deg"] - on_arc) > _ARC_DEG,
-        }
+        found["path off the arc"] = np.abs(at["path_out_deg"] - on_arc) > _ARC_DEG
+    return found
 
 
-def _ends(one: np.ndarray, other: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    return np.minimum(one, other), np.maximum(one, other)
+def _outside(value: np.ndarray, one: np.ndarray, other: np.ndarray, slack: float) -> np.ndarray:
+    return (value < np.minimum(one, other) - slack) | (value > np.maximum(one, other) + slack)
 
 
 def _axis_tilt(head_way: np.ndarray, normal: np.ndarray) -> np.ndarray:
@@ -125,13 +154,12 @@ def _axis_tilt(head_way: np.ndarray, normal: np.ndarray) -> np.ndarray:
 
 
 def _carry_off(at: Mapping[str, Any], air: Air | None) -> np.ndarray:
-    names = ("ball_speed_mps", "launch_up_deg", "launch_out_deg", "spin_rpm", "spin_tilt_deg")
     off = np.zeros(len(at["carry_m"]), dtype=bool)
     if air is None:
         return off
-    can = (check_launch(*(at[name] for name in names)) == "") & ~np.isnan(at["carry_m"])
+    can = (check_launch(*(at[name] for name in _LAUNCH)) == "") & ~np.isnan(at["carry_m"])
     if can.any():
-        flown = fly(Launch(*(at[name][can] for name in names)), _air_of(air, can)).carry_m
+        flown = fly(Launch(*(at[name][can] for name in _LAUNCH)), _air_of(air, can)).carry_m
         off[can] = np.abs(at["carry_m"][can] - flown) > _CARRY_SHARE * np.asarray(flown)
     return off
 
