@@ -21,6 +21,7 @@ _HOMES = {
     "coachlab.intake.read": ("read_shots",),
     "coachlab.intake.clean": ("clean_shots",),
     "coachlab.intake.log": ("join_log",),
+    "coachlab.intake.infer": ("infer_delivery",),
     "coachlab.intake.study": ("read_study",),
     "coachlab.physics.arc": ("arc_azimuth",),
     "coachlab.physics.air": ("Air",),

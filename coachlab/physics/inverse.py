@@ -37,14 +37,16 @@ ERRORS: Mapping[str, Mapping[str, float]] = MappingProxyType(
                 "club_speed_mps": 1.9 * 0.44704,
             }
         ),
-        "iron": MappingProxyType({"attack_up_deg": 3.6}),
-        "wedge": MappingProxyType({"attack_up_deg": 4.0}),
+        "iron": MappingProxyType({"delivered_loft_deg": 0.4, "face_open_deg": 0.4, "attack_up_deg": 3.6}),
+        "wedge": MappingProxyType({"delivered_loft_deg": 0.5, "face_open_deg": 0.6, "attack_up_deg": 4.0}),
     }
 )
 """Root mean square errors with typical sensor noise and strikes off the centre, by head; only the stated ones.
 
-So loft and face may be reported as inferred. Attack, and a driver's path, may not, unless `e_t` was calibrated on that
-player and club and the strike was in the centre: their error is larger than most shifts that a lesson is after.
+A driver's loft and face are off mostly by the curve of its face; those of the flat faces were worked out with this
+model and the same noise. So loft and face may be reported as inferred. Attack, and a driver's path, may not, unless
+`e_t` was calibrated on that player and club and the strike was in the centre: their error is larger than most shifts
+that a lesson is after.
 """
 
 MAY_BE_REPORTED: tuple[str, ...] = ("delivered_loft_deg", "face_open_deg")
@@ -82,7 +84,6 @@ class Inferred:
 
     def text(self) -> str:
         """Return what may be said: loft and face only."""
-        errors = ERRORS["driver"]
         known = np.isfinite(self.face_open_deg)
         if not np.any(known):
             return "No face can be inferred from the ball."
@@ -91,8 +92,8 @@ class Inferred:
         many = "" if length_of(self.face_open_deg) is None else "On average, "
         return (
             f"{many}{'i' if many else 'I'}nferred from the ball: loft {loft:.1f} degrees, face {abs(face):.1f} degrees "
-            f"{'open' if face >= 0 else 'closed'} (typical errors with a driver {errors['delivered_loft_deg']:g} and "
-            f"{errors['face_open_deg']:g} degrees). "
+            f"{'open' if face >= 0 else 'closed'} (typical errors {self.errors['delivered_loft_deg']:g} and "
+            f"{self.errors['face_open_deg']:g} degrees). "
             "Attack and path cannot be told from the ball well enough to be shown."
         )
 

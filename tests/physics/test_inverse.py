@@ -83,7 +83,11 @@ def test_the_stated_errors_of_a_driver_come_out_of_typical_noise_and_strikes(rng
 
 @pytest.mark.parametrize("head", ["iron", "wedge"])
 def test_the_stated_errors_of_irons_are_not_too_hopeful(head, rng):
-    assert noisy_errors(head, rng)["attack_up_deg"] < ERRORS[head]["attack_up_deg"]
+    errors = noisy_errors(head, rng)
+    assert errors["attack_up_deg"] < ERRORS[head]["attack_up_deg"]
+    for name in MAY_BE_REPORTED:
+        # a quarter, as with a driver
+        assert errors[name] == pytest.approx(ERRORS[head][name], rel=0.25), name
 
 
 def test_only_loft_and_face_are_said():
