@@ -134,7 +134,7 @@ def test_caution_and_limits_and_checklist_are_there(page):
     for part in ("If it hurts, stop", "licensed clinician", "The local rules go first", "guardian's written consent"):
         assert part in text
     assert "it says nothing about other players" in text
-    assert "Draft:" in text and "of the checklist still open" in text
+    assert "Every item of the checklist is answered." in text
 
 
 def test_no_person_of_the_files_is_named(page, demo):
