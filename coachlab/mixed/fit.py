@@ -126,12 +126,10 @@ class Fit:
         weights = np.eye(len(self.terms))
         kept = self.problem.kept
         found = self.inference.linear(weights[kept], df, level, checked=True)
-        table = pd.DataFrame({"term": self.terms})
+        columns = {name: np.full(len(self.terms), np.nan) for name in found}
         for name, values in found.items():
-            whole = np.full(len(self.terms), np.nan)
-            whole[kept] = values
-            table[name] = whole
-        return Coefficients(table, df, level)
+            columns[name][kept] = values
+        return Coefficients(pd.DataFrame({"term": self.terms, **columns}), df, level)
 
     @cached_property
     def components(self) -> pd.DataFrame:

@@ -16,7 +16,7 @@ from coachlab.errors import FitError
 from coachlab.mixed.plan import plan
 from coachlab.mixed.products import Leaf, flat_times, inverse, times, times_turned, turn, weigh
 
-LEAF_FROM = 50_000  # numbers in the finest layer from which sums are prepared
+LEAF_FROM = 10_000  # numbers in the finest layer from which sums are prepared
 DENSE_LIMIT = 800  # dense random effects in one unit: 800^3 flops are a quarter second an evaluation
 
 
@@ -125,7 +125,7 @@ class Layers:
         else:
             filled = [self._rows(cross * (self.stratum == s)[:, None, None]) for s in range(len(top))]
         for at, layer in enumerate(self.layers):
-            layer.rows = np.stack([rows[at] for rows in filled])
+            layer.rows = filled[0][at][None] if len(filled) == 1 else np.stack([rows[at] for rows in filled])
         fine = self.layers[0]
         large = fine.m == 1 and len(top) == 1 and fine.rows.size > LEAF_FROM
         self.leaf = Leaf(fine, top.shape[-1]) if large else None
@@ -137,13 +137,13 @@ class Layers:
             rows = np.zeros(layer.rows.shape[1:])
             low = rows.shape[2] - self.top.shape[-1]
             for t in layer.terms:
-                mine = cross[:, list(self.terms[t].columns)]
+                mine = _pick(cross, 1, self.terms[t].columns)
                 self._add(rows, mine[:, :, k:], layer, t, None, low)
                 for s in layer.terms:
-                    self._add(rows, mine[:, :, list(self.terms[s].columns)], layer, t, (layer, s), 0)
+                    self._add(rows, _pick(mine, 2, self.terms[s].columns), layer, t, (layer, s), 0)
                 for j, start, _, _, _ in layer.outer:
                     for s in self.layers[j].terms:
-                        values = mine[:, :, list(self.terms[s].columns)]
+                        values = _pick(mine, 2, self.terms[s].columns)
                         self._add(rows, values, layer, t, (self.layers[j], s), layer.m + start)
             result.append(rows)
         return result
@@ -165,7 +165,7 @@ class Layers:
         column = low + np.arange(high) + (0 if far is None else far[:, None] * high)
         row, column = np.atleast_2d(row), np.atleast_2d(column)
         flat = (layer.uid[:, None, None] * rows.shape[1] + row[:, :, None]) * rows.shape[2] + column[:, None, :]
-        rows += np.bincount(flat.ravel(), values.ravel(), rows.size).reshape(rows.shape)
+        np.add.at(rows.reshape(-1), flat.ravel(), values.ravel())
 
     def _slot(self, layer, t):
         """Slot of each cell, or None where all stand in the first."""
@@ -373,3 +373,11 @@ class Layers:
         if found[at].ndim == 2:
             return found[at][unit[:, None], column]
         return found[at][unit[:, None, None], column[:, :, None], column[:, None, :]]
+
+
+def _pick(a, axis, columns):
+    """Entries along one axis; without a copy where they lie side by side."""
+    first, last = columns[0], columns[-1] + 1
+    if tuple(columns) == tuple(range(first, last)):
+        return a[(slice(None),) * axis + (slice(first, last),)]
+    return np.take(a, columns, axis)

@@ -18,6 +18,7 @@ MOST_STEPS = 60
 APPROACHES = 3  # scoring steps before the search; each saves about two Newton steps
 CHEAP_FROM = 60_000  # numbers in all layers from which a start with held fixed effects pays
 FEW_COLUMNS = 6
+FIELDS = tuple(Point.__dataclass_fields__)
 START_UNITS = 400  # units of the widest factor from which a large problem starts
 
 
@@ -54,7 +55,7 @@ class Optimum:
     @cached_property
     def around(self) -> Point:
         """The criterion at x and one small step along each parameter."""
-        return self.point if len(self.point.value) == len(self.x) + 1 else _around(self.problem, self.x)
+        return self.point if len(self.point.value) == len(self.x) + 1 else _around(self.problem, self.x, self.point)
 
     @property
     def hessian(self) -> np.ndarray:
@@ -247,12 +248,18 @@ def _upright(problem, x):
     return np.concatenate([theta[problem.free], x[len(problem.free) :]])
 
 
-def _around(problem, x):
-    """Criterion at x and one small step along each parameter."""
-    points = np.vstack([x, x + STEP * np.eye(len(x))])
+def _around(problem, x, here=None):
+    """Criterion at x, where it may be known already, and one small step along each parameter."""
+    steps = x + STEP * np.eye(len(x))
+    points = np.vstack([x, steps])
     try:
         with np.errstate(all="ignore"):  # a step too far gives no number, and is taken back
-            return problem.evaluate(points)
+            if here is None:
+                return problem.evaluate(points)
+            there = problem.evaluate(steps)
+            return Point(
+                *(np.concatenate([getattr(p, f)[:size] for p, size in ((here, 1), (there, None))]) for f in FIELDS)
+            )
     except np.linalg.LinAlgError:
         bad = np.full((len(points), problem.size), np.nan)
         nan = np.full(len(points), np.inf)
