@@ -139,33 +139,54 @@ def cross_products(design: Design, centre: np.ndarray) -> tuple[np.ndarray, np.n
     top : array, shape (strata, p + 1, p + 1)
         [x y]'[x y] of each stratum.
     """
-    x = design.x - centre[:-1] if centre[:-1].any() else design.x
-    if design.coding.intercept is not None:
-        x = x.copy() if x is design.x else x
-        x[:, design.coding.intercept] = 1.0
-    y = design.response - centre[-1]
-    z, n, size = design.z, len(y), len(design.stratum)
+    x, z, n, size = _centred(design, centre), design.z, len(design.response), len(design.stratum)
     k, p = z.shape[1], x.shape[1]
     pattern = np.arange(n) if design.pattern is None else design.pattern
     weight = np.ones(n) if design.weights is None else design.weights
     cross = np.empty((size, k, k + p + 1))
     both = np.concatenate([z, x], axis=1)
     counted = sparse.csr_matrix((weight, (design.cell, pattern)), shape=(size, len(z)))
-    summed = sparse.csr_matrix((weight * y, (design.cell, pattern)), shape=(size, len(z)))
     for j in range(k):
         cross[:, j, :-1] = counted @ (z[:, j, None] * both)
-    cross[:, :, -1] = summed @ z
-    strata = len(design.strata[1])
-    top = np.zeros((strata, p + 1, p + 1))
-    row = design.stratum[design.cell] if strata > 1 else 0
-    for s in range(strata):
-        mine = (row == s) * weight if strata > 1 else weight
+    top = np.zeros((len(design.strata[1]), p + 1, p + 1))
+    for s, mine in enumerate(_by_stratum(design)):
         total = mine if design.pattern is None else np.bincount(pattern, mine, len(z))
-        paired = mine * y if design.pattern is None else np.bincount(pattern, mine * y, len(z))
         top[s, :p, :p] = x.T @ (total[:, None] * x)
-        top[s, :p, p] = top[s, p, :p] = np.einsum("i,ij->j", paired, x)
-        top[s, p, p] = np.einsum("i,i->", mine * y, y)
+    respond(design, centre, cross, top)
     return cross, top
+
+
+def respond(design: Design, centre: np.ndarray, cross: np.ndarray, top: np.ndarray) -> None:
+    """Write the cross-products with the response into the last column of `cross` and the borders of `top`."""
+    x, z, y = _centred(design, centre), design.z, design.response - centre[-1]
+    size, pattern = len(z), design.pattern
+    weighed = y if design.weights is None else design.weights * y
+    for j in range(z.shape[1]):
+        values = z[:, j] if pattern is None else z[pattern, j]
+        cross[:, j, -1] = np.bincount(design.cell, values * weighed, len(cross))
+    for s, mine in enumerate(_by_stratum(design)):
+        each = mine * y
+        paired = each if pattern is None else np.bincount(pattern, each, size)
+        top[s, :-1, -1] = top[s, -1, :-1] = np.einsum("i,ij->j", paired, x)
+        top[s, -1, -1] = np.einsum("i,i->", each, y)
+
+
+def _centred(design, centre):
+    """Distinct rows of the fixed part, centred."""
+    x = design.x - centre[:-1]
+    if design.coding.intercept is not None:
+        x[:, design.coding.intercept] = 1.0
+    return x
+
+
+def _by_stratum(design):
+    """Weight of each row in each stratum of the residual."""
+    weight = np.ones(len(design.response)) if design.weights is None else design.weights
+    strata = len(design.strata[1])
+    if strata == 1:
+        return [weight]
+    row = design.stratum[design.cell]
+    return [(row == s) * weight for s in range(strata)]
 
 
 def centre_of(design: Design) -> tuple[np.ndarray, np.ndarray | None]:

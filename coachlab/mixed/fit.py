@@ -12,7 +12,7 @@ from coachlab.errors import FitError
 from coachlab.mixed.checks import remarks
 from coachlab.mixed.design import Design, lay_out
 from coachlab.mixed.infer import Inference
-from coachlab.mixed.moments import Moments, sum_up
+from coachlab.mixed.moments import Moments, sum_again, sum_up
 from coachlab.mixed.problem import Problem
 from coachlab.mixed.solve import Record, minimise
 
@@ -227,10 +227,11 @@ class Fit:
                 "Give one finite number a row.",
             )
         design = replace(self.design, response=values)
-        problem = Problem(sum_up(design), self.problem.reml, self.problem.fixed)
+        problem = self.problem.answer(sum_again(self.problem.moments, design))
         old = self.inference.optimum
-        problem.layers.arrange(self.problem.layers.orders)
         near = start and not self.singular
+        if not near:
+            problem.layers.arrange([tuple(range(term.size)) for term in problem.terms])
         found = minimise(problem, old.x, old.hessian) if near else minimise(problem)
         return Fit(problem, Inference(problem, found), design)
 

@@ -10,6 +10,8 @@ Everything works on a batch of parameter vectors at once, axis 0, so that finite
 sets of simulated responses cost few calls of NumPy.
 """
 
+from copy import copy
+
 import numpy as np
 
 from coachlab.errors import FitError
@@ -129,6 +131,21 @@ class Layers:
         fine = self.layers[0]
         large = fine.m == 1 and len(top) == 1 and fine.rows.size > LEAF_FROM
         self.leaf = Leaf(fine, top.shape[-1]) if large else None
+
+    def answer(self, cross, top):
+        """Layers of another response, from its cross-products with what varies, shape (cells, k, 1)."""
+        other, cross = copy(self), cross[self.order]
+        other.top, other.layers = top, [copy(layer) for layer in self.layers]
+        for layer in other.layers:
+            layer.rows = layer.rows.copy()
+            layer.rows[..., -1] = 0.0
+            for s, rows in enumerate(layer.rows):
+                mine = cross if len(top) == 1 else cross * (self.stratum == s)[:, None, None]
+                for t in layer.terms:
+                    self._add(rows, _pick(mine, 1, self.terms[t].columns), layer, t, None, rows.shape[2] - 1)
+        if self.leaf is not None:
+            other.leaf = self.leaf.answer(other.layers[0].rows[0, :, 0, -1])
+        return other
 
     def _rows(self, cross):
         """Rows of every layer from the cells' cross-products."""

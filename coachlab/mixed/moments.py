@@ -10,7 +10,7 @@ import pandas as pd
 
 from coachlab.errors import FitError
 from coachlab.mixed.coding import Coding, code_levels, ones_of
-from coachlab.mixed.design import Design, cells, centre_of, cross_products, lay_out
+from coachlab.mixed.design import Design, cells, centre_of, cross_products, lay_out, respond
 from coachlab.mixed.formula import read_formula
 
 FORMAT = 1
@@ -196,10 +196,8 @@ def moments(
     return sum_up(design)
 
 
-def sum_up(design: Design, response: np.ndarray | None = None) -> Moments:
-    """Moments of a design, with its own response or another of the same length."""
-    if response is not None:
-        design = replace(design, response=response)
+def sum_up(design: Design) -> Moments:
+    """Moments of a design."""
     centre, ones = centre_of(design)
     cross, top = cross_products(design, centre)
     row = design.stratum[design.cell] if len(design.strata[1]) > 1 else np.zeros(len(design.cell), int)
@@ -219,6 +217,15 @@ def sum_up(design: Design, response: np.ndarray | None = None) -> Moments:
         means=design.means,
         binary=design.binary,
     )
+
+
+def sum_again(moments: Moments, design: Design) -> Moments:
+    """Moments of a design that differs from the one of these moments in the response alone."""
+    centre, cross, top = moments.centre.copy(), moments.cross.copy(), moments.top.copy()
+    if moments.ones is not None:
+        centre[-1] = design.response.mean()
+    respond(design, centre, cross, top)
+    return replace(moments, centre=centre, cross=cross, top=top)
 
 
 def _plain(value):

@@ -1,6 +1,7 @@
 """The criterion of a mixed model from its moments, and its exact gradient."""
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -52,7 +53,7 @@ class Problem:
         self.kept = _estimable(total[:-1, :-1], m.centre[:-1], m.rows)
         self.p = len(self.kept)
         self.nu = m.rows - self.p * self.reml
-        columns = [*self.kept, len(total) - 1]
+        self.columns = [*self.kept, len(total) - 1]
         k = m.cross.shape[1]
         mean_square = np.einsum("cjj->j", m.cross[:, :, :k]) / max(m.rows, 1)
         if (mean_square == 0).any():
@@ -61,11 +62,21 @@ class Problem:
         self.scale = 1.0 / np.sqrt(mean_square) if self.given_scale is None else self.given_scale
         self._read_terms()
         self.check_counts()
-        cross = m.cross[:, :, [*range(k), *(k + np.array(columns))]] * self.scale[:, None]
+        cross = m.cross[:, :, [*range(k), *(k + np.array(self.columns))]] * self.scale[:, None]
         cross[:, :, :k] *= self.scale
-        top = m.top[:, columns][:, :, columns]
-        self.layers = Layers(cross, top, self.codes, self.terms, m.stratum)
+        self.layers = Layers(cross, self._top(m), self.codes, self.terms, m.stratum)
         self._read_fixed()
+
+    def _top(self, m):
+        """Cross-products of the estimable columns and the response."""
+        return m.top[:, self.columns][:, :, self.columns]
+
+    def answer(self, moments: Moments) -> "Problem":
+        """Return the same model for moments that differ in the response alone: names, coding and layout stay."""
+        other = copy(self)
+        other.moments = moments
+        other.layers = self.layers.answer(moments.cross[:, :, -1:] * self.scale[:, None], self._top(moments))
+        return other
 
     def _read_terms(self):
         m = self.moments

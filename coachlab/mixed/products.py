@@ -1,5 +1,7 @@
 """Products of many small matrices at once, and sums of them: what the elimination is made of."""
 
+from copy import copy
+
 import numpy as np
 from scipy import sparse
 
@@ -57,11 +59,11 @@ class Leaf:
         units = len(self.reach)
         same, self.first, kind = np.unique(layer.rows[0, :, 0, 0], return_index=True, return_inverse=True)
         self.last = np.ascontiguousarray(self.reach[:, low:])
-        self.kinds = None
+        self.kinds, self.order, self.cuts = None, None, None
         if len(same) * 4 <= units and len(same) * q * q < 4e6:
-            order = np.argsort(kind, kind="stable")
-            cuts = np.searchsorted(kind[order], np.arange(1, len(same)))
-            groups = [self.last[rows] for rows in np.split(order, cuts)]
+            self.order = order = np.argsort(kind, kind="stable")
+            self.cuts = cuts = np.searchsorted(kind[order], np.arange(len(same)))
+            groups = [self.last[rows] for rows in np.split(order, cuts[1:])]
             self.kinds = np.stack([_gram(rows, rows) for rows in groups]).reshape(len(same), q * q)
         self.wider = []
         for _, start, stop, _, starts in layer.outer[: len(layer.outer) - len(self.crossed)]:
@@ -72,6 +74,26 @@ class Leaf:
             column = np.repeat(np.tile(np.arange(width), len(starts)), count)
             values = self.reach[unit, start + column]
             self.wider.append((unit, pointer, values, np.ascontiguousarray(self.reach[:, start:]), width))
+
+    def answer(self, y):
+        """Prepare another response, whose products with each unit's effect are `y`."""
+        other = copy(self)
+        for name in ("reach", "last"):
+            column = getattr(self, name).copy()
+            column[:, -1] = y
+            setattr(other, name, column)
+        if self.kinds is not None:
+            q = self.last.shape[1]
+            new = np.add.reduceat(other.last[self.order] * y[self.order, None], self.cuts)
+            other.kinds = self.kinds.reshape(-1, q, q).copy()
+            other.kinds[:, :, -1] = other.kinds[:, -1] = new
+            other.kinds = other.kinds.reshape(len(new), -1)
+        other.wider = []
+        for unit, pointer, values, reach, width in self.wider:
+            reach = reach.copy()
+            reach[:, -1] = y
+            other.wider.append((unit, pointer, values, reach, width))
+        return other
 
     def weigh(self, weights):
         """Weighted sums of products, by wider unit and in all.

@@ -154,6 +154,40 @@ def test_refitting_another_response_is_the_same_as_a_new_fit(data, rng):
     )
 
 
+@pytest.mark.parametrize(
+    ("formula", "options"),
+    [
+        ("y ~ on * club + (1 + on | student) + (1 | session)", {}),
+        ("y ~ on + club + (1 + on | student) + (1 | session) + (1 | coach)", {}),
+        ("y ~ on + club + (1 | student) + (1 | coach)", {"residual_by": "club"}),
+        ("y ~ 0 + club + age + (1 | student) + (1 | session)", {"weights": "w"}),
+        ("y ~ 0 + age + (0 + age | student)", {}),
+        ("y ~ age + (1 | student)", {"fixed": {"student": 0.5}, "reml": False}),
+    ],
+)
+def test_a_refit_reaches_the_fit_from_the_table_for_every_kind_of_model(rng, formula, options):
+    n = 9000  # enough for sums prepared beforehand
+    data = pd.DataFrame({"student": np.sort(rng.integers(0, 150, n)), "club": rng.integers(0, 4, n).astype(str)})
+    data["session"] = data["student"] * 3 + rng.integers(0, 3, n)
+    data["coach"], data["on"] = (data["student"] + (rng.random(n) < 0.1)) % 6, rng.integers(0, 2, n)
+    data["age"], data["w"] = rng.uniform(1, 2, n), rng.uniform(0.5, 2, n)
+    responses = [
+        rng.normal(0, 1, 150)[data["student"]] + rng.normal(0, 0.5, 450)[data["session"]] + rng.normal(0, 1, n)
+        + rng.normal(0, 0.5, 6)[data["coach"]] + data["on"] * rng.normal(1, 0.5, 150)[data["student"]]
+        for _ in range(2)
+    ]  # fmt: skip
+    first = cl.fit_mixed(formula, data.assign(y=responses[0]), **options)
+    before, theta = first.criterion, first.problem.theta(first.inference.optimum.x)
+    anew = cl.fit_mixed(formula, data.assign(y=100 + responses[1]), **options)
+    again = first.refit(100 + responses[1])
+    assert again.converged
+    assert again.criterion == pytest.approx(anew.criterion, rel=1e-11)
+    found, wanted = again.coefficients().table, anew.coefficients().table
+    assert found["estimate"].to_numpy() == pytest.approx(wanted["estimate"], rel=1e-6, abs=1e-7)  # ends of two searches
+    assert found["se"].to_numpy() == pytest.approx(wanted["se"], rel=1e-5)
+    assert (first.criterion, *first.problem.theta(first.inference.optimum.x)) == (before, *theta)
+
+
 def test_nested_ids_may_be_written_with_a_slash_or_made_unique(data):
     short = data.assign(session=data["session"].str[-1])
     unique = cl.fit_mixed("y ~ on + (1 | student) + (1 | session)", data)
