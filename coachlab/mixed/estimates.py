@@ -357,10 +357,8 @@ def _adjusted(p, how):
 
 def _notes(fit, factor, by, table):
     """Sentences on interactions averaged over and on what is not estimable."""
-    spec = fit.problem.moments.coding.specs.get(fit.problem.moments.coding.formula.fixed)
     with_it = set()
-    for variables in getattr(spec, "term_variables", {}).values():
-        together = {str(v) for v in variables}
+    for together in fit.problem.moments.coding.together:
         if factor in together:
             with_it |= together - {factor, *by}
     others = [name for name in fit.problem.moments.coding.variables if name in with_it]
