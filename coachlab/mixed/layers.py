@@ -16,7 +16,7 @@ import numpy as np
 
 from coachlab.errors import FitError
 from coachlab.mixed.plan import plan
-from coachlab.mixed.products import Leaf, flat_times, inverse, times, times_turned, turn, weigh
+from coachlab.mixed.products import Leaf, carry, inverse, times, turn, weigh
 
 LEAF_FROM = 10_000  # numbers in the finest layer from which sums are prepared
 DENSE_LIMIT = 800  # dense random effects in one unit: 800^3 flops are a quarter second an evaluation
@@ -297,18 +297,7 @@ class Layers:
                 slope = 2.0 * change[:, None, None] * factors[0]
                 np.add.at(gradient, (slice(None), layer.params), slope.reshape(batch, -1)[:, layer.spots])
                 continue
-            low = R.shape[-1] - q
-            N = np.zeros((batch, *R.shape[1:]))
-            N[..., low:] = flat_times(R[..., low:], seed)
-            for j, start, stop, parent, _ in layer.outer:
-                M = carried[j] if carried[j].shape[1] == 1 else carried[j][:, parent]
-                if M.shape[1] == 1 and len(parent) > 1:
-                    N[..., start:] += flat_times(R[..., start:stop], M[:, 0])
-                    N[..., start:stop] += flat_times(R[..., stop:], M[:, 0, :, stop - start :].swapaxes(-1, -2))
-                else:
-                    N[..., start:] += times(R[..., start:stop], M)
-                    N[..., start:stop] += times_turned(R[..., stop:], M[..., stop - start :])
-            NR = times_turned(N, R)
+            NR, WN = carry(R, W, *self._above(layer, R, seed, carried), strata or at)
             QN = times(turn(Q), times(NR, Q))
             changes[at] = times(D, Q) - QN
             change = changes[at].sum(axis=1)
@@ -318,11 +307,26 @@ class Layers:
             if own or strata or at:
                 blocks[at] = W + times(W, times(NR, W))
             if strata or at:
-                carried[at] = np.concatenate([blocks[at], -times(W, N)], axis=-1)
+                np.negative(WN, out=WN)
+                WN[..., : layer.m] = blocks[at]
+                carried[at] = WN
             if strata:
                 twice = np.where(np.arange(carried[at].shape[-1]) < layer.m, 1.0, 2.0)
                 by_weight = by_weight + np.tensordot(carried[at] * twice, layer.rows, axes=([1, 2, 3], [1, 2, 3]))
         return gradient, blocks, by_weight, changes
+
+    def _above(self, layer, R, seed, carried):
+        """Return derivatives by what a layer's units reach: those shared by all units, and those of single wider ones."""
+        k, q = R.shape[-1], seed.shape[-1]
+        shared, single = np.zeros((len(seed), k, k)), []
+        shared[:, k - q :, k - q :] = seed
+        for j, start, stop, parent, _ in layer.outer:
+            if carried[j].shape[1] > 1:
+                single.append((start, stop, carried[j], parent))
+                continue
+            shared[:, start:stop, start:] = carried[j][:, 0]
+            shared[:, stop:, start:stop] = turn(carried[j][:, 0, :, stop - start :])
+        return shared, single
 
     def effects(self, state, beta):
         """Conditional modes: a list of arrays (batch, units, m), from the fixed effects, shape (batch, p)."""

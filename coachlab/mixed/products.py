@@ -5,6 +5,7 @@ from copy import copy
 import numpy as np
 from scipy import sparse
 
+AT_ONCE = 30_000  # numbers of a portion of units
 UNTHREADED = 250_000  # multiplications in one product
 
 
@@ -119,10 +120,63 @@ class Leaf:
 
 def weigh(layer, reach, W, q):
     """Parts that the elimination of a layer takes from the rows of each wider layer, and from the final block."""
+    if reach.shape[1] * reach.shape[3] > AT_ONCE and all(len(starts) == 1 for *_, starts in layer.outer):
+        return _weigh_in_portions(layer, reach, W, q)
     F = times(W, reach)
     parts = [_sum_into(reach[..., low:high], F[..., low:], starts) for _, low, high, _, starts in layer.outer]
     low = reach.shape[-1] - q
     return parts, _sum_into(reach[..., low:], F[..., low:], np.zeros(1, int))[:, 0]
+
+
+def _weigh_in_portions(layer, reach, W, q):
+    """Do as `weigh` where all wider layers are of one unit: one sum, and no array of all products."""
+    k = reach.shape[-1]
+    total = np.zeros((len(W), k, k))
+    for i, weights in enumerate(W):
+        right = reach[min(i, len(reach) - 1)]
+        for part in portions(reach):
+            rows = np.ascontiguousarray(right[part])
+            total[i] += _gram(rows.reshape(-1, k), times(weights[part], rows).reshape(-1, k))
+    parts = [total[:, None, low:high, low:] for _, low, high, _, _ in layer.outer]
+    return parts, total[:, k - q :, k - q :]
+
+
+def carry(R, W, shared, single, keep):
+    """Products N R' of each unit, and W N after m free columns, where N = R times the derivatives above.
+
+    Parameters
+    ----------
+    R : array, shape (1 or batch, units, m, k)
+    W : array, shape (1 or batch, units, m, m)
+    shared : array, shape (batch, k, k)
+        Derivatives that are the same for all units.
+    single : list of (start, stop, array (batch, wider units, stop - start, k - start), wider unit of each unit)
+        Derivatives of the wider units' own rows; their transposed part follows.
+    keep : bool
+        Whether W N is needed.
+    """
+    batch, (units, m, k) = len(shared), R.shape[1:]
+    NR = np.empty((batch, units, m, m))
+    WN = np.empty((batch, units, m, m + k)) if keep else None
+    for i in range(batch):
+        right = R[min(i, len(R) - 1)]
+        for part in portions(R):
+            rows = np.ascontiguousarray(right[part])
+            N = flat_times(rows[None], shared[i : i + 1])[0]
+            for start, stop, own, parent in single:
+                M = own[i, parent[part]]
+                N[..., start:] += times(rows[..., start:stop], M)
+                N[..., start:stop] += times_turned(rows[..., stop:], M[..., stop - start :])
+            NR[i, part] = times_turned(N, rows)
+            if keep:
+                WN[i, part, :, m:] = times(W[min(i, len(W) - 1), part], N)
+    return NR, WN
+
+
+def portions(a):
+    """Slices of units, shape (batch, units, m, k), so that what is made of them keeps to the cache."""
+    each = max(1, AT_ONCE // (a.shape[2] * a.shape[3]))
+    return [slice(first, first + each) for first in range(0, a.shape[1], each)]
 
 
 def turn(a):
