@@ -10,6 +10,8 @@ from coachlab.mixed.solve import SINGULAR
 if TYPE_CHECKING:
     from coachlab.mixed.fit import Fit
 
+REST = 1e-7  # residual share of the sum of squares that only a computed response has
+
 
 def remarks(fit: "Fit") -> Iterator[str]:
     """Sentences on gaps, terms not estimable, the search, singular terms, ids that repeat, few levels."""
@@ -22,13 +24,19 @@ def remarks(fit: "Fit") -> Iterator[str]:
             f"Not estimable, since the data do not tell them from the terms before them: {', '.join(dropped)}. "
             "Other terms keep their meaning only with these left out; merge levels or drop an interaction."
         )
-    if not fit.converged:
+    if m.ones is not None and fit.sigma**2 * m.rows < REST * m.top[:, -1, -1].sum():
+        yield (
+            f"Fixed and random terms together reproduce the response all but exactly (residual SD {fit.sigma:.2g}). "
+            "Standard errors mean little; check whether the response was computed from the columns or is a mean."
+        )
+    elif not fit.converged:
         yield (
             f"The search did not end at a minimum ({fit.record.why}). Do not use these estimates; simplify the random "
             "terms or bring the columns to comparable scales."
         )
     yield from _flat(fit)
     yield from _repeated(problem)
+    yield from _twice(problem)
     for term in problem.terms:
         n = len(problem.labels[term.factor])
         if n < 5 and term.group not in problem.fixed:
@@ -72,6 +80,18 @@ def _repeated(problem):
                 f"Levels of {fine} occur under several levels of {' and '.join(wide)}, so they are taken as crossed. "
                 f"If the same id of {fine} under another {wide[0]} is something else, make the ids unique or write "
                 f"(1 | {wide[0]}:{fine})."
+            )
+
+
+def _twice(problem):
+    """Sentences where two factors divide the rows alike."""
+    for i, name in enumerate(problem.factors):
+        for j in range(i):
+            if _crosses(problem.codes[i], problem.codes[j]) or _crosses(problem.codes[j], problem.codes[i]):
+                continue
+            yield (
+                f"{problem.factors[j]} and {name} divide the rows in the same way: only the sum of their variances is "
+                "determined. Leave one of them out."
             )
 
 

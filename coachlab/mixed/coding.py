@@ -95,7 +95,16 @@ def code_new(coding: Coding, new: pd.DataFrame, lefts: Sequence[str], asked: str
     variables, gap = {}, np.zeros(len(new), bool)
     for name in names:
         if name not in coding.factors:
-            values = pd.to_numeric(new[name]).to_numpy(float, na_value=np.nan)
+            values = pd.to_numeric(new[name], errors="coerce").to_numpy(float, na_value=np.nan)
+            words = np.isnan(values) & new[name].notna().to_numpy()
+            if words.any():
+                label = new[name].to_numpy()[words][0]
+                raise FitError(
+                    asked,
+                    f"column {name!r} holds {label!r}, where the fit had numbers",
+                    "Give numbers, or a gap.",
+                    column=name,
+                )
             gap |= ~np.isfinite(values)
             variables[name] = np.where(np.isfinite(values), values, 1.0)
             continue
@@ -158,6 +167,10 @@ def check_names(names, data, asked):
             close = get_close_matches(name, [str(c) for c in data.columns], n=1)
             hint = f"Did you mean {close[0]!r}?" if close else f"Columns: {', '.join(map(str, data.columns))}."
             raise FormulaError(asked, f"the table has no column {name!r}", hint, column=name)
+        if not data.columns.is_unique and (data.columns == name).sum() > 1:
+            raise FormulaError(
+                asked, f"the table has several columns {name!r}", "Rename or drop all but one.", column=name
+            )
 
 
 def learn_coding(parsed, variables, asked):

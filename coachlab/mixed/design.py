@@ -10,6 +10,7 @@ from coachlab.errors import FitError, FormulaError
 from coachlab.mixed.coding import Coding, check_names, evaluate, learn_coding, names_in, ones_in
 from coachlab.mixed.formula import read_formula
 
+LARGEST = 1e100  # squares, and sums of many of them, must stay finite
 COLLAPSE_FROM = 4000  # below this many rows, finding the distinct ones costs more than it saves
 
 
@@ -118,6 +119,11 @@ def lay_out(
             f"{', '.join(bad) or 'a random term'} is not a number in some rows",
             "Check the function in the formula: a logarithm needs positive numbers.",
         )
+    for names, matrix in ((coding.x_names, x), (coding.z_names, z)):
+        large = np.abs(matrix).max(axis=0, initial=0.0) > LARGEST
+        if large.any():
+            found = f"{names[int(large.argmax())]} holds numbers too large to be squared"
+            raise FitError(asked, found, "Give the column in another unit.")
     cell, where = cells([labels[name] for name in (*groups, *by)])
     codes = {name: labels[name][0][where] for name in groups}
     stratum = labels[residual_by][0][where] if residual_by is not None else np.zeros(len(where), int)
@@ -214,6 +220,8 @@ def _read(series, asked):
     kind = series.dtype
     if isinstance(kind, pd.CategoricalDtype):
         return series.cat.codes.to_numpy(), kind.categories.to_numpy()
+    if pd.api.types.is_complex_dtype(kind):
+        raise FitError(asked, f"column {series.name!r} holds complex numbers", "Give real numbers.", column=series.name)
     if pd.api.types.is_numeric_dtype(kind) or pd.api.types.is_bool_dtype(kind):
         values = series.to_numpy(float, na_value=np.nan) if series.dtype.kind != "f" else series.to_numpy()
         values = values.astype(float, copy=False)
@@ -276,13 +284,26 @@ def _response(parsed, columns, asked):
         values = values[:, 0]
         if not np.isfinite(values).all():
             raise FitError(asked, f"{name} is not a number in some rows", "A logarithm needs positive numbers.")
-    if len(values) > 1 and np.ptp(values) == 0:
+    check_response(name, values, asked)
+    return values
+
+
+def check_response(name: str, values: np.ndarray, asked: str) -> None:
+    """Refuse a response that does not vary, or whose squares leave the range of floating-point numbers."""
+    with np.errstate(over="ignore"):
+        span = np.ptp(values)
+    if len(values) > 1 and span == 0:
         raise FitError(
             asked,
             f"the response {name!r} has the same value in all {len(values)} rows",
             "There is no variation to explain; check the column.",
         )
-    return values
+    if len(values) > 1 and not 1 / LARGEST < span < LARGEST:
+        raise FitError(
+            asked,
+            f"the response {name!r} spans {span:.3g}, too {'large' if span > 1 else 'small'} to be squared",
+            "Give it in another unit.",
+        )
 
 
 def _patterns(columns, n):

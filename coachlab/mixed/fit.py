@@ -10,7 +10,7 @@ import pandas as pd
 
 from coachlab.errors import FitError
 from coachlab.mixed.checks import remarks
-from coachlab.mixed.design import Design, lay_out
+from coachlab.mixed.design import Design, check_response, lay_out
 from coachlab.mixed.infer import Inference
 from coachlab.mixed.moments import Moments, sum_again, sum_up
 from coachlab.mixed.problem import Problem
@@ -216,8 +216,11 @@ class Fit:
         FitError
             If the fit was made from moments, which hold no rows, or a value is missing.
         """
-        values = np.asarray(response, float)
         asked = f"refitting {self.formula}"
+        try:
+            values = np.asarray(response, float)
+        except (TypeError, ValueError) as err:
+            raise FitError(asked, "the response is not all numbers", "Give one finite number a row.") from err
         if self.design is None:
             raise FitError(asked, "this fit was made from moments", "Fit the table itself.")
         if values.shape != self.design.response.shape or not np.isfinite(values).all():
@@ -226,6 +229,7 @@ class Fit:
                 f"the response has shape {values.shape} or gaps; {len(self.design.response)} rows were used",
                 "Give one finite number a row.",
             )
+        check_response(self.design.coding.formula.response, values, asked)
         design = replace(self.design, response=values)
         problem = self.problem.answer(sum_again(self.problem.moments, design))
         old = self.inference.optimum

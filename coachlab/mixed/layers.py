@@ -316,7 +316,7 @@ class Layers:
         return gradient, blocks, by_weight, changes
 
     def _above(self, layer, R, seed, carried):
-        """Return derivatives by what a layer's units reach: those shared by all units, and those of single wider ones."""
+        """Return derivatives by what a layer's units reach: those shared by all units, those of single wider ones."""
         k, q = R.shape[-1], seed.shape[-1]
         shared, single = np.zeros((len(seed), k, k)), []
         shared[:, k - q :, k - q :] = seed

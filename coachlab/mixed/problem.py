@@ -12,6 +12,7 @@ from coachlab.mixed.layers import Layers
 from coachlab.mixed.moments import Moments
 from coachlab.mixed.plan import Term
 
+EXACT = 1e-13  # share of the response's sum of squares below which what is left is rounding
 ALIASED = 1e-10  # squared share of a column that the columns before it leave unexplained
 SHRINK = 0.1  # most that a scoring step may take off a variance, so that it is not lost to a poor start
 BATCH_NUMBERS = 1_500_000  # numbers held at once by a batch of evaluations; beyond, single ones keep to the cache
@@ -66,6 +67,20 @@ class Problem:
         cross[:, :, :k] *= self.scale
         self.layers = Layers(cross, self._top(m), self.codes, self.terms, m.stratum)
         self._read_fixed()
+        self._check_rest()
+
+    def _check_rest(self):
+        """Refuse a response that the fixed part reproduces, since no variance is left to be split."""
+        total = self._top(self.moments).sum(axis=0)
+        size = np.sqrt(np.diag(total))
+        alike = total / np.outer(size, size)
+        share = 1.0 - alike[-1, :-1] @ np.linalg.solve(alike[:-1, :-1], alike[:-1, -1])
+        if share < EXACT:
+            raise FitError(
+                self.asked,
+                "the fixed part reproduces the response exactly, so that nothing is left to estimate a spread from",
+                "Check whether the response was computed from these columns.",
+            )
 
     def _top(self, m):
         """Cross-products of the estimable columns and the response."""
@@ -75,6 +90,7 @@ class Problem:
         """Return the same model for moments that differ in the response alone: names, coding and layout stay."""
         other = copy(self)
         other.moments = moments
+        other._check_rest()
         other.layers = self.layers.answer(moments.cross[:, :, -1:] * self.scale[:, None], self._top(moments))
         return other
 

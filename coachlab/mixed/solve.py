@@ -75,8 +75,7 @@ def minimise(problem: Problem, start: np.ndarray | None = None, hessian: np.ndar
         if n and problem.cost > CHEAP_FROM and problem.p > FEW_COLUMNS:
             part, share = _without_fixed(problem)
             easy = Problem(part, False, problem.fixed, problem.scale)
-            for _ in range(APPROACHES):
-                x = easy.approach(x)
+            x = _approach(easy, x)
             near = minimise(easy, easy.arrange(x))
             problem.layers.arrange(easy.layers.orders)
             growth = np.sqrt(_growth(problem, share))
@@ -85,9 +84,7 @@ def minimise(problem: Problem, start: np.ndarray | None = None, hessian: np.ndar
                 return found
             x, before = near.x, near.record.evaluations
             problem.layers.arrange([tuple(range(term.size)) for term in problem.terms])
-        for _ in range(APPROACHES if n else 0):
-            x = problem.approach(x)
-        start = problem.arrange(x)
+        start = problem.arrange(_approach(problem, x))
     elif hessian is not None and n:
         found = _follow(problem, start, hessian)
         if found is not None:
@@ -128,6 +125,20 @@ def _without_fixed(problem):
     return part, share
 
 
+def _approach(problem, x):
+    """Scoring steps, as far as they lead to numbers."""
+    for _ in range(APPROACHES if problem.size else 0):
+        try:
+            with np.errstate(all="ignore"):
+                ahead = problem.approach(x)
+        except np.linalg.LinAlgError:
+            break
+        if not np.isfinite(ahead).all():
+            break
+        x = ahead
+    return x
+
+
 def _growth(problem, share):
     """How many times more the whole says about each parameter: crossed factors have their levels in every part."""
     inside = {f for layer in problem.layers.layers if layer.units > 1 for f in layer.factors}
@@ -141,7 +152,7 @@ def _growth(problem, share):
 def _follow(problem, x, hessian):
     """Search from a point near the optimum with the curvature of a like problem, or None if they prove too unlike."""
     first = x.copy()
-    here = problem.evaluate(x[None])
+    here = _evaluate(problem, x[None])
     for evaluations in range(1, 16):
         if not np.isfinite(here.value[0]) or np.linalg.eigvalsh(hessian)[0] <= 0:
             return None
@@ -149,12 +160,12 @@ def _follow(problem, x, hessian):
         fall = -0.5 * float(step @ here.gradient[0])
         if fall < 0.01 * DONE:  # the curvature is not quite this problem's own
             return _ended(problem, first, x, here, evaluations, True, "the criterion cannot fall further")
-        there = problem.evaluate((x + step)[None])
+        there = _evaluate(problem, (x + step)[None])
         for _ in range(3):
             if there.value[0] < here.value[0] + 1e-12 * abs(here.value[0]):
                 break
             step = 0.3 * step
-            there = problem.evaluate((x + step)[None])
+            there = _evaluate(problem, (x + step)[None])
         else:
             return None
         change = there.gradient[0] - here.gradient[0]
@@ -251,19 +262,22 @@ def _upright(problem, x):
 def _around(problem, x, here=None):
     """Criterion at x, where it may be known already, and one small step along each parameter."""
     steps = x + STEP * np.eye(len(x))
-    points = np.vstack([x, steps])
+    if here is None:
+        return _evaluate(problem, np.vstack([x, steps]))
+    there = _evaluate(problem, steps)
+    return Point(*(np.concatenate([getattr(p, f)[:size] for p, size in ((here, 1), (there, None))]) for f in FIELDS))
+
+
+def _evaluate(problem, points):
+    """Criterion at some points; infinite where a step went too far, which is then taken back."""
     try:
-        with np.errstate(all="ignore"):  # a step too far gives no number, and is taken back
-            if here is None:
-                return problem.evaluate(points)
-            there = problem.evaluate(steps)
-            return Point(
-                *(np.concatenate([getattr(p, f)[:size] for p, size in ((here, 1), (there, None))]) for f in FIELDS)
-            )
+        with np.errstate(all="ignore"):
+            return problem.evaluate(points)
     except np.linalg.LinAlgError:
         bad = np.full((len(points), problem.size), np.nan)
         nan = np.full(len(points), np.inf)
-        return Point(nan, bad, nan, nan, bad, bad)
+        p = problem.p
+        return Point(nan, bad, nan, nan, np.full((len(points), p), np.nan), np.full((len(points), p, p), np.nan))
 
 
 def _hessian(point):
