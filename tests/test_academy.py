@@ -6,14 +6,31 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from coachlab.academy import CUES, LOG_COLUMNS, Assumptions, CueTruth, HeadNumbers, Spread, simulate_academy
+from coachlab.academy import (
+    CUES,
+    LOG_COLUMNS,
+    Assumptions,
+    BallSensor,
+    CueTruth,
+    HeadNumbers,
+    Spread,
+    simulate_academy,
+)
+from coachlab.academy.assumptions import HEADS
+from coachlab.academy.ball import LAUNCHED, struck, usual_carry
 from coachlab.academy.swings import Blocks, swing
 from coachlab.cues.grade import evidence_grade
 from coachlab.cues.table import model_table
 from coachlab.errors import DataError
+from coachlab.intake.clean import clean_shots
 from coachlab.intake.log import join_log
 from coachlab.orders import draw_pairs
+from coachlab.physics.air import Air
 from coachlab.physics.arc import arc_azimuth
+from coachlab.physics.consistency import CONSISTENCY
+from coachlab.physics.flight import fly
+from coachlab.physics.impact import Delivery, strike
+from coachlab.physics.launch import Launch
 from coachlab.schema import LATERAL, MEASURES, OUTCOMES, check
 
 NOTHING = Spread(0.0, 0.0, 0.0, 0.0)
@@ -57,7 +74,8 @@ def test_the_shots_hold_every_column_promised(academy):
     promised = """student coach session block shot struck_at club read_ok excluded excluded_reason source source_row
         session_day block_index period phase cue cue_version offered followed_0_10 order_plan order_seed pain_0_10
         feedback_shown hand family moves direction shots_logged shots_missing club_speed_mps attack_up_deg path_out_deg
-        face_open_deg ball_speed_mps launch_up_deg launch_out_deg spin_rpm carry_m side_out_m"""
+        face_open_deg delivered_loft_deg ball_speed_mps launch_up_deg launch_out_deg spin_rpm spin_tilt_deg carry_m
+        side_out_m peak_m land_angle_deg flight_s"""
     assert set(promised.split()) <= set(table.columns)
     assert tuple(academy.log.columns[: len(LOG_COLUMNS)]) == LOG_COLUMNS
     check("shots", table, required=["student", "coach", "session", "block"])
@@ -329,8 +347,9 @@ def test_shots_of_a_block_spread_as_assumed(calm, club, attack, path, face, r, c
     assert np.sqrt(within["attack_up_deg"] - 0.5**2) == pytest.approx(attack, rel=0.03)
     assert np.sqrt(within["path_out_deg"] - 0.6**2) == pytest.approx(path, rel=0.03)
     assert np.sqrt(within["face_open_deg"] - 0.8**2) == pytest.approx(face, rel=0.03)
-    assert np.sqrt(within["carry_m"]) == pytest.approx(carry, rel=0.03)
-    assert np.sqrt(within["side_out_m"]) == pytest.approx(side, rel=0.05)
+    # carry and side are set nowhere: strike and flight make them. methods.md assumes these SDs; a third either way
+    assert np.sqrt(within["carry_m"]) == pytest.approx(carry, rel=0.33)
+    assert np.sqrt(within["side_out_m"]) == pytest.approx(side, rel=0.33)
     rest = shots[names] - shots.groupby("block")[names].transform("mean")
     seen = r * attack * path / np.sqrt((attack**2 + 0.5**2) * (path**2 + 0.6**2))
     assert rest["attack_up_deg"].corr(rest["path_out_deg"]) == pytest.approx(seen, abs=0.02)
@@ -385,6 +404,75 @@ def test_mishits_cost_length_and_ignored_cues_are_rated_low(academy):
     rated = academy.log["followed_0_10"]
     assert rated.notna().equals(academy.log["phase"] == "cue")
     assert rated.between(0, 10)[rated.notna()].all()
+
+
+# the ball
+
+
+def test_the_ball_is_the_packages_own_strike_and_flight_before_any_sensor(rng):
+    head = np.repeat([0, 1, 2], 800)
+    blow = {
+        "club_speed_mps": rng.normal(np.array([41, 34, 31])[head], 4), "attack_up_deg": rng.normal(-3, 3, len(head)),
+        "path_out_deg": rng.normal(0, 4, len(head)), "face_open_deg": rng.normal(0, 4, len(head)),
+        "delivered_loft_deg": np.array([14, 23.5, 38])[head] + rng.normal(0, 2, len(head)),
+        "strike_toe_mm": rng.uniform(-20, 20, len(head)), "strike_high_mm": rng.uniform(-10, 10, len(head)),
+    }  # fmt: skip
+    found = struck(head, blow, np.ones(len(head)))
+    for place, name in enumerate(HEADS):
+        mine = head == place
+        ball = strike(Delivery(**{key: values[mine] for key, values in blow.items()}), name)
+        flight = fly(ball)
+        for key in LAUNCHED:
+            np.testing.assert_allclose(found[key][mine], getattr(ball, key), atol=1e-9)
+        # 0.3 yd is what is asked; long steps and single precision are within a sixth of it
+        assert np.abs(found["carry_m"][mine] - flight.carry_m).max() < 0.05 * 0.9144
+        assert np.abs(found["side_m"][mine] - flight.side_m).max() < 0.05 * 0.9144
+        assert np.abs(found["flight_s"][mine] - flight.flight_s).max() < 0.005
+
+
+def test_a_blow_that_cannot_be_struck_is_brought_to_one_that_can():
+    blow = {
+        "club_speed_mps": np.array([41.0, 34.0, 0.0]), "attack_up_deg": np.array([25.0, -28.0, 0.0]),
+        "path_out_deg": np.array([70.0, 0.0, 0.0]), "face_open_deg": np.array([-40.0, 90.0, 0.0]),
+        "delivered_loft_deg": np.array([14.0, 95.0, -20.0]), "strike_toe_mm": np.array([90.0, 0.0, 0.0]),
+        "strike_high_mm": np.array([60.0, -60.0, 0.0]),
+    }  # fmt: skip
+    found = struck(np.array([0, 1, 2]), blow, np.ones(3))
+    assert all(np.isfinite(values).all() for values in found.values())
+
+
+def test_the_sensor_of_the_ball_changes_no_delivery_and_without_errors_it_reads_what_flew():
+    blind = replace(Assumptions(), ball_sensor=BallSensor(*(10 * value for value in vars(BallSensor()).values())))
+    sharp = replace(Assumptions(), ball_sensor=BallSensor(*(0.0 for _ in vars(BallSensor()))))
+    one, other = (simulate_academy(students=8, seed=4, assumptions=a).shots.raw for a in (blind, sharp))
+    for name in ("club_speed_mps", "attack_up_deg", "path_out_deg", "face_open_deg"):
+        np.testing.assert_array_equal(one[name], other[name])
+    seen = other.query("hand == 'R'").dropna(subset="carry_m")
+    ball = Launch(*(seen[name].to_numpy(float) for name in LAUNCHED))
+    np.testing.assert_allclose(fly(ball).carry_m, seen["carry_m"], atol=0.05)
+
+
+def test_readings_of_a_clean_academy_mostly_go_together():
+    academy = simulate_academy(students=60, seed=3, clubs=("driver", "iron-7"), rogue=False)
+    shots = clean_shots(academy.shots, air=Air())
+    share = shots.flags[shots.flags["rule"].isin(CONSISTENCY)]["rule"].value_counts() / len(shots)
+    # the tilt is told by face and path, whose sensor errors of 1 degree an iron doubles: its rule breaks most often
+    assert share.drop("tilt far from face to path").max() < 0.05
+    assert share["tilt far from face to path"] < 0.10
+    assert share.get("carry off the model", 0) < 0.05
+
+
+def test_the_true_carry_of_many_players_is_that_of_their_flown_blows(rng):
+    n = 6000
+    attack = rng.normal(-3.5, 2.5, n)
+    blows = np.stack(
+        [rng.normal(33, 3.6, n), attack, rng.normal(-1, 4, n), rng.normal(0, 2.3, n), 23.5 + 1.5 * rng.normal(size=n)]
+    )
+    flown = np.concatenate([usual_carry(1, Assumptions(), blows[:, at : at + 1500]) for at in range(0, n, 1500)])
+    smooth = usual_carry(1, Assumptions(), blows)
+    # single blows to a metre, as far out as the sample reaches; the mean to a few centimetres
+    assert np.std(smooth - flown) < 0.5
+    assert abs(np.mean(smooth - flown)) < 0.03
 
 
 # the truth

@@ -4,7 +4,7 @@ Everything here is made up. `simulate_academy` draws it, `write_academy` writes 
 would, and `Academy.truth` says what a right analysis must find.
 """
 
-from coachlab.academy.assumptions import Assumptions, HeadNumbers, Spread
+from coachlab.academy.assumptions import Assumptions, BallSensor, HeadNumbers, Spread
 from coachlab.academy.cards import CUES, TRUTHS, CueTruth
 from coachlab.academy.demo import demo_readme, write_demo
 from coachlab.academy.exports import write_academy
@@ -17,6 +17,7 @@ __all__ = [
     "TRUTHS",
     "Academy",
     "Assumptions",
+    "BallSensor",
     "CueTruth",
     "HeadNumbers",
     "Spread",

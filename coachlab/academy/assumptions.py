@@ -17,10 +17,11 @@ HEADS = ("driver", "iron", "wedge")
 
 @dataclass(frozen=True)
 class HeadNumbers:
-    """One kind of head in the hands of a mid-handicap adult; degrees, m/s, m. Spreads are SDs.
+    """One kind of head in the hands of a mid-handicap adult; degrees, m/s, mm. Spreads are SDs.
 
     ``*_between`` is between students, ``*_within`` between shots of one block at handicap 15; speeds between students
-    and carries are a man's; ``speed_within`` is a share of the speed.
+    are a man's; ``speed_within`` is a share of the speed. ``contact`` is the share of ball speed that what lies between
+    face and ball takes away: the SD of a normal distribution of which only one half is used, as nothing is ever gained.
     """
 
     attack: float
@@ -32,40 +33,33 @@ class HeadNumbers:
     face_between: float
     face_within: float
     face_path_r: float
-    face_share: float
     speed_men: float
     speed_women: float
     speed_between: float
     speed_within: float
-    carry: float
-    carry_within: float
-    # the ball, kept simple
-    carry_per_attack_m: float
-    smash: float
     loft: float
-    loft_share: float
-    spin_per_mps: float
-    tilt_per_deg: float
-    curve: float
+    strike_toe: float
+    strike_high: float
+    contact: float
 
 
 _DRIVER = HeadNumbers(
     attack=-1.5, attack_between=3.0, attack_within=1.7, azimuth=-2.5, azimuth_between=4.0, azimuth_within=2.1,
-    face_between=2.5, face_within=3.0, face_path_r=0.4, face_share=0.80, speed_men=41, speed_women=33,
-    speed_between=4.5, speed_within=0.017, carry=178, carry_within=13, carry_per_attack_m=1.8, smash=1.44, loft=14.0,
-    loft_share=0.85, spin_per_mps=274, tilt_per_deg=4.3, curve=0.31,
+    face_between=2.5, face_within=3.0, face_path_r=0.4, speed_men=41, speed_women=33,
+    speed_between=4.5, speed_within=0.017, loft=14.0, strike_toe=9.0,
+    strike_high=6.3, contact=0.02,
 )  # fmt: skip
 _IRON = HeadNumbers(
     attack=-3.5, attack_between=2.5, attack_within=1.8, azimuth=-3.0, azimuth_between=3.5, azimuth_within=2.0,
-    face_between=2.3, face_within=3.2, face_path_r=0.4, face_share=0.70, speed_men=34, speed_women=28,
-    speed_between=3.6, speed_within=0.018, carry=122, carry_within=8, carry_per_attack_m=0.6, smash=1.33, loft=23.5,
-    loft_share=0.75, spin_per_mps=389, tilt_per_deg=2.1, curve=0.48,
+    face_between=2.3, face_within=3.2, face_path_r=0.4, speed_men=34, speed_women=28,
+    speed_between=3.6, speed_within=0.018, loft=23.5, strike_toe=7.0,
+    strike_high=5.0, contact=0.04,
 )  # fmt: skip
 _WEDGE = HeadNumbers(
     attack=-5.0, attack_between=2.3, attack_within=1.9, azimuth=-3.0, azimuth_between=3.2, azimuth_within=2.0,
-    face_between=2.0, face_within=3.2, face_path_r=0.3, face_share=0.65, speed_men=31, speed_women=26,
-    speed_between=3.2, speed_within=0.022, carry=88, carry_within=7, carry_per_attack_m=0.3, smash=1.18, loft=38.0,
-    loft_share=0.65, spin_per_mps=378, tilt_per_deg=1.0, curve=0.78,
+    face_between=2.0, face_within=3.2, face_path_r=0.3, speed_men=31, speed_women=26,
+    speed_between=3.2, speed_within=0.022, loft=38.0, strike_toe=7.0,
+    strike_high=5.0, contact=0.05,
 )  # fmt: skip
 
 
@@ -97,6 +91,25 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class BallSensor:
+    """Random errors of what a device reads of the ball, SDs in degrees and m, or as a share.
+
+    Shares are ``speed``, ``spin``, ``carry``, ``peak`` and ``time``; ``launch`` is for both start directions.
+    """
+
+    speed: float = 0.005
+    loft: float = 0.8
+    launch: float = 0.3
+    spin: float = 0.03
+    tilt: float = 1.5
+    carry: float = 0.01
+    side: float = 0.5
+    peak: float = 0.02
+    land: float = 0.7
+    time: float = 0.01
+
+
+@dataclass(frozen=True)
 class Assumptions:
     """Every number behind a simulated academy but the cues' own; change some with `dataclasses.replace`."""
 
@@ -114,6 +127,10 @@ class Assumptions:
     session: Spread = Spread(0.8, 1.0, 0.8, 0.012)
     block: Spread = Spread(0.6, 0.7, 0.5, 0.006)
     sensor: Spread = Spread(0.5, 0.6, 0.8, 0.3)
+    ball_sensor: BallSensor = BallSensor()
+    loft_between: float = 1.5
+    loft_within: float = 1.2
+    loft_per_attack: float = 0.5
     setup_slope: Spread = Spread(0.6, 0.7, 0.6, 0.4)
     intent_slope: Spread = Spread(1.1, 1.3, 0.9, 0.8)
     coach: Spread = Spread(0.3, 0.3, 0.2, 0.1)
@@ -142,7 +159,6 @@ class Assumptions:
     missing_blocks: float = 0.05
     chosen_slope: float = -0.4
     rogue_drops: float = 0.20
-    carry_power: float = 1.3
 
     def __post_init__(self) -> None:
         for name in (
@@ -187,10 +203,13 @@ class Assumptions:
             rows.append((f"driver / mid iron / wedge: {_HEAD_WORDS[name]}", values, mark))
         inclines = " / ".join(f"{ARCS[head].incline_deg:g}" for head in HEADS)
         rows.append(("driver / mid iron / wedge: arc incline, deg from the ground", inclines, "A"))
+        rows.append(("ball and flight", "the package's own strike and flight, indoors at 20 °C", "G"))
         rows.append(("path", "arc azimuth - asin(tan attack / tan incline)", "G"))
         for name, (words, mark) in _MARKS.items():
             value = getattr(self, name)
-            if isinstance(value, Spread):
+            if isinstance(value, BallSensor):
+                shown = " / ".join(f"{part:g}" for part in vars(value).values())
+            elif isinstance(value, Spread):
                 shown = f"{value.attack:g} / {value.path:g} / {value.face:g} / {value.speed:g}"
             else:
                 shown = " / ".join(f"{part:g}" for part in (value if isinstance(value, tuple) else (value,)))
@@ -208,22 +227,16 @@ _HEAD_WORDS = {
     "face_between": "face, SD between students, deg (mean 0)",
     "face_within": "face, SD between shots of a block",
     "face_path_r": "correlation of face and path, within a block and between students",
-    "face_share": "share of the start direction that is the face's (range over clubs sourced)",
     "speed_men": "club speed, men, m/s",
     "speed_women": "club speed, women, m/s",
     "speed_between": "club speed, SD between men of all handicaps",
     "speed_within": "club speed, SD between shots of a block, share",
-    "carry": "carry, men, m",
-    "carry_within": "carry, SD between shots without mishits, m",
-    "carry_per_attack_m": "carry per degree of attack, m (simple)",
-    "smash": "ball speed over club speed (simple)",
-    "loft": "delivered loft, deg (simple)",
-    "loft_share": "share of the launch angle that is the loft's (simple)",
-    "spin_per_mps": "spin, rpm per m/s of club speed and unit of sin(loft - attack) (simple)",
-    "tilt_per_deg": "tilt of the spin axis per degree of face to path",
-    "curve": "sideways drift per carry and sin(tilt) (simple)",
+    "loft": "delivered loft, deg",
+    "strike_toe": "strike across the face, SD between shots, mm",
+    "strike_high": "strike up and down the face, SD between shots, mm",
+    "contact": "ball speed lost to what lies between face and ball, share (half-normal, SD)",
 }
-_HEAD_MARKS = {name: "S" if name == "face_share" else "G" if name == "tilt_per_deg" else "A" for name in _HEAD_WORDS}
+_HEAD_MARKS = dict.fromkeys(_HEAD_WORDS, "A")
 
 _FOUR = "attack deg / path deg / face deg / speed"
 _MARKS = {
@@ -238,6 +251,14 @@ _MARKS = {
     "session": (f"SD between sessions: {_FOUR} as a share", "A"),
     "block": (f"SD between blocks: {_FOUR} as a share", "A"),
     "sensor": (f"random error of the sensor, SD: {_FOUR} m/s", "A"),
+    "ball_sensor": (
+        "random error of the sensor, SD: ball speed share / loft deg / start up and out deg / spin share / tilt deg / "
+        "carry share / side m / peak share / fall deg / time share",
+        "A",
+    ),
+    "loft_between": ("delivered loft, SD between students, deg", "A"),
+    "loft_within": ("delivered loft, SD between shots beside what attack brings, deg", "A"),
+    "loft_per_attack": ("delivered loft per degree of attack within a student, deg", "A"),
     "setup_slope": (f"SD between students of a setup cue's shift: {_FOUR} m/s", "A"),
     "intent_slope": (f"SD between students of an intent cue's shift: {_FOUR} m/s", "A"),
     "coach": (f"SD between coaches of a cue's shift, drawn for each cue: {_FOUR} m/s", "A"),
@@ -247,7 +268,7 @@ _MARKS = {
     "mishit": ("share of mishits at the handicaps of the next line", "A"),
     "mishit_handicaps": ("handicaps of that line, straight between them", "A"),
     "mishit_sd": ("factor of a mishit on the SDs of attack, azimuth and face", "A"),
-    "mishit_carry": ("share of the carry that a mishit loses, from / to", "A"),
+    "mishit_carry": ("share of the carry that a mishit loses to a poor contact, about, from / to", "A"),
     "gross": ("share of gross misreads", "A"),
     "flipped": ("share of readings with a flipped sign", "A"),
     "unread": ("share of shots not read", "A"),
@@ -266,5 +287,4 @@ _MARKS = {
     "missing_blocks": ("test blocks lost, share", "A"),
     "chosen_slope": ("coach-chosen lessons: logit of I2 or S1 per degree of attack above the mean", "A"),
     "rogue_drops": ("share of cue shots that the coach who logs only the best leaves out", "A"),
-    "carry_power": ("carry grows with club speed to this power (simple; gives the assumed spread between men)", "A"),
 }

@@ -109,10 +109,3 @@ def cue_shift(
     shift = mean + truth.slope_ratio * student_sd * of_student + truth.coach_ratio * coach_sd * of_coach
     shift[:, 0] += truth.per_deg_steeper * (a.heads[name].attack - usual_attack_deg)
     return shift
-
-
-def carry_of(head: int, a: Assumptions, attack_up_deg: np.ndarray, club_speed_mps: np.ndarray) -> np.ndarray:
-    """Return the carry of a clean strike in metres; simple: a power of club speed, and so much a degree of attack."""
-    numbers = a.heads[HEADS[head]]
-    clean = numbers.carry * (club_speed_mps / numbers.speed_men) ** a.carry_power
-    return clean + numbers.carry_per_attack_m * (attack_up_deg - numbers.attack)

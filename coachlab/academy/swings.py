@@ -1,7 +1,6 @@
 """From blocks to single shots: the swing, the ball, the sensor and what goes wrong between them.
 
-The ball is kept simple (launch, ball speed, spin, carry and side from plain proportions, see `Assumptions`); the
-delivery is what the simulated academy is about.
+What the ball does follows from the delivery by the package's own strike and flight.
 """
 
 from dataclasses import dataclass
@@ -9,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coachlab.academy.assumptions import HEADS, Assumptions
+from coachlab.academy.ball import kept_speed, read_ball, struck
 from coachlab.physics.arc import ARCS, path_from_arc
 
 STEEPEST_DEG = 30.0  # a head cannot come in or leave steeper; far outside the range of a believable reading
@@ -26,6 +26,9 @@ MEASURED = (
     "spin_tilt_deg",
     "carry_m",
     "side_out_m",
+    "peak_m",
+    "land_angle_deg",
+    "flight_s",
 )
 
 
@@ -135,38 +138,26 @@ def _ball(
     mishit: np.ndarray,
     rng: np.random.Generator,
 ) -> dict[str, np.ndarray]:
-    """Return what the ball did: plain proportions, with the SDs of the carry as assumed."""
+    """Return what the device reads of loft, ball and flight.
+
+    What stands in the stream of draws stays as it is, so that a seed's deliveries do not change with the sensor of the
+    ball: its other errors come from a stream of their own.
+    """
     attack, path, face, speed = delivery
     z = rng.standard_normal((7, len(row)))
-    loft = of["loft"][head] + 1.5 * blocks.loft[row] + 0.5 * (attack - blocks.usual_attack[row]) + 1.2 * z[0]
     lost = np.where(mishit, rng.uniform(*a.mishit_carry, len(row)), 0.0)
-    # a ball that loses a third of its carry has lost about a quarter of its speed
-    ball_speed = speed * of["smash"][head] * (1 + 0.012 * z[1]) * (1 - lost) ** 0.7
-    share = of["face_share"][head]
-    launch_out = share * face + (1 - share) * path + 0.4 * z[2]
-    launch_up = of["loft_share"][head] * loft + (1 - of["loft_share"][head]) * attack + 0.4 * z[6]
-    spin = of["spin_per_mps"][head] * speed * np.sin(np.radians(np.clip(loft - attack, 2, 80))) * (1 + 0.06 * z[3])
-    tilt = np.clip(of["tilt_per_deg"][head] * (face - path) + 1.5 * z[4], -75, 75)
-    clean = of["carry"][head] * (speed / of["speed_men"][head]) ** a.carry_power
-    gain = of["carry_per_attack_m"][head]
-    explained = (of["carry"][head] * a.carry_power * of["speed_within"][head]) ** 2 + (
-        gain * of["attack_within"][head]
-    ) ** 2
-    rest = np.sqrt(np.maximum(of["carry_within"][head] ** 2 - explained, 0.0))
-    # of the roughness the carry takes the player's, not the mishit's: that one costs length instead
-    wild = rest * rough / np.where(mishit, a.mishit_sd, 1.0)
-    carry = np.maximum((clean + gain * (attack - of["attack"][head]) + wild * z[5]) * (1 - lost), 1.0)
-    side = carry * (np.sin(np.radians(launch_out)) + of["curve"][head] * np.sin(np.radians(tilt)))
-    return {
-        "delivered_loft_deg": loft,
-        "ball_speed_mps": ball_speed,
-        "launch_up_deg": launch_up,
-        "launch_out_deg": launch_out,
-        "spin_rpm": spin,
-        "spin_tilt_deg": tilt,
-        "carry_m": carry,
-        "side_out_m": side,
-    }
+    errors = np.concatenate([z[4:], rng.spawn(1)[0].standard_normal((8, len(row)))])
+    loft = of["loft"][head] + a.loft_between * blocks.loft[row] + a.loft_within * z[0]
+    # a mishit's own cost is the share of carry that it loses: the rest of its blow is the player's usual one
+    steady = rough / np.where(mishit, a.mishit_sd, 1.0)
+    loft += a.loft_per_attack * (attack - blocks.usual_attack[row])
+    kept = (1 - np.minimum(of["contact"][head] * steady * np.abs(z[1]), 0.5)) * kept_speed(lost)
+    blow = {
+        "club_speed_mps": speed, "attack_up_deg": attack, "path_out_deg": path, "face_open_deg": face,
+        "delivered_loft_deg": loft, "strike_toe_mm": of["strike_toe"][head] * steady * z[2],
+        "strike_high_mm": of["strike_high"][head] * steady * z[3],
+    }  # fmt: skip
+    return read_ball(struck(head, blow, kept), loft, a.ball_sensor, errors)
 
 
 def _misread(measured: dict[str, np.ndarray], a: Assumptions, rng: np.random.Generator) -> None:

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 
 from coachlab.academy.assumptions import HEADS, Assumptions, Spread
+from coachlab.academy.ball import usual_carry
 from coachlab.academy.cards import CueTruth
-from coachlab.academy.players import PARTS, Players, carry_of, cue_shift, draw_players
+from coachlab.academy.players import PARTS, Players, cue_shift, draw_players
 from coachlab.physics.arc import ARCS, path_from_arc
 from coachlab.schema import CLUBS, OUTCOMES
 
@@ -123,9 +124,13 @@ def _outcomes(
     head = HEADS.index(CLUBS[club])
     usual, incline = players.usual[:, head], players.incline_deg[:, head]
     shift = cue_shift(truth, family, head, a, usual[:, 0], own, coach)
-    before = _delivery(usual, incline, head, a, players)
-    done = _delivery(usual + shift, incline, head, a, players)
-    part = _delivery(usual + a.ignored_effect * shift, incline, head, a, players)
+    parts = [usual, usual + shift, usual + a.ignored_effect * shift]
+    before, done, part = (_delivery(each, incline) for each in parts)
+    carries = _carries(parts, usual[:, 0], incline, head, a, players)
+    before["carry_m"] = carries[0]
+    for delivery, carry in ((done, carries[1]), (part, carries[2])):
+        # nothing shifted is exactly nothing, whatever the last digit of a flight
+        delivery["carry_m"] = np.where((shift == 0).all(axis=1), carries[0], carry)
     ignored = a.ignored(family)
     result = {}
     for outcome in OUTCOMES:
@@ -135,18 +140,30 @@ def _outcomes(
     return result
 
 
-def _delivery(parts: np.ndarray, incline: np.ndarray, head: int, a: Assumptions, players: Players) -> dict:
+def _delivery(parts: np.ndarray, incline: np.ndarray) -> dict:
     attack, azimuth, face, speed = parts.T
     path = np.asarray(path_from_arc(azimuth, attack, incline))
-    lost = a.mishit_share(players.handicap) * float(np.mean(a.mishit_carry))
     return {
         "attack_up_deg": attack,
         "path_out_deg": path,
         "face_open_deg": face,
         "face_to_path_deg": face - path,
         "club_speed_mps": speed,
-        "carry_m": carry_of(head, a, attack, speed) * (1 - lost),
     }
+
+
+def _carries(
+    parts: list[np.ndarray], usual_attack: np.ndarray, incline: np.ndarray, head: int, a: Assumptions, players: Players
+) -> list[np.ndarray]:
+    """Return each player's carry without noise for each set of parts, with the share that mishits cost taken off."""
+    together = np.concatenate(parts)
+    attack, azimuth, face, speed = together.T
+    path = np.asarray(path_from_arc(azimuth, attack, np.tile(incline, len(parts))))
+    loft = a.heads[HEADS[head]].loft + a.loft_between * np.tile(players.loft_deg, len(parts))
+    loft += a.loft_per_attack * (attack - np.tile(usual_attack, len(parts)))
+    carry = usual_carry(head, a, np.stack([speed, attack, path, face, loft]))
+    lost = a.mishit_share(players.handicap) * float(np.mean(a.mishit_carry))
+    return [each * (1 - lost) for each in np.split(carry, len(parts))]
 
 
 def _block_variance(players: Players, head: int, block: Spread) -> dict[str, float]:

@@ -101,9 +101,9 @@ def _step(state: State, h: float, world: World) -> State:
     )
 
 
-def _next_step_s(now: float, world: World) -> float:
+def _next_step_s(now: float, world: World, step_s: float = _STEP_S) -> float:
     if not world.grows:
-        return _STEP_S
+        return step_s
     return min(_STEP_S, _FIRST_STEP_S + now * (_STEP_GROWTH - 1))
 
 
@@ -166,7 +166,7 @@ def fly_one(state: State, world: World) -> Landing:
     raise _endless()
 
 
-def fly_many(state: State, world: World, rows: list | None = None) -> np.ndarray:
+def fly_many(state: State, world: World, rows: list | None = None, step_s: float = _STEP_S) -> np.ndarray:
     """Fly a batch, all in step, into an array of shape (8, n) in the order of `Landing`.
 
     `rows`, where given, takes (time, who is in the air, x, y, z) of each step. Peaks and landings are collected on the
@@ -188,7 +188,7 @@ def fly_many(state: State, world: World, rows: list | None = None) -> np.ndarray
             who, down = who[up], np.zeros(still, dtype=bool)
         if now >= _LONGEST_S:
             raise _endless(int(who[~down][0]))
-        h = _next_step_s(now, world)
+        h = _next_step_s(now, world, step_s)
         after = _step(state, h, world)
         climbs_no_more = np.flatnonzero((state[5] > 0) & (after[5] <= 0) & ~down)
         if len(climbs_no_more):

@@ -31,9 +31,6 @@ LOFTS: Mapping[str, str] = {
 }
 """What loft may do while the attack changes, and how it is said."""
 
-STRIKE_SD_MM = {"driver": (9.0, 6.3), "iron": (7.0, 5.0), "wedge": (7.0, 5.0)}
-"""Shot-to-shot spread of the strike, toe and high, of a mid-handicap adult; assumed."""
-
 _SPIN_LOFTS = np.arange(3.0, 34.0, 2.0)
 _SHOTS = 128
 
@@ -125,15 +122,14 @@ def usual_spread(head: str) -> dict[str, float]:
     """Return the shot-to-shot SDs that a mid-handicap adult is assumed to have, by the delivery's names."""
     usual = Assumptions().heads[head]
     slope = 1 / np.tan(np.radians(ARCS[head].incline_deg))
-    toe, high = STRIKE_SD_MM[head]
     return {
         "club_speed_mps": usual.speed_within * usual.speed_men,
         "attack_up_deg": usual.attack_within,
         "path_out_deg": float(np.hypot(usual.azimuth_within, slope * usual.attack_within)),
         "face_open_deg": usual.face_within,
         "delivered_loft_deg": 0.0,
-        "strike_toe_mm": toe,
-        "strike_high_mm": high,
+        "strike_toe_mm": usual.strike_toe,
+        "strike_high_mm": usual.strike_high,
     }
 
 

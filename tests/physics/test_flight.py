@@ -375,3 +375,15 @@ def test_a_flight_says_in_words_what_it_was():
     assert "carry_m" in one._repr_html_()
     many = fly(Launch([70.0, 60.0], 12.0, 0.0, 2600.0, 0.0))
     assert many.text().startswith("2 shots carry ") and "means of 2 shots" in many._repr_html_()
+
+
+def test_a_coarse_flight_is_a_fine_one_within_a_twentieth_of_a_yard(rng):
+    n = 3000
+    launch = Launch(
+        rng.uniform(12, 80, n), rng.uniform(1, 45, n), rng.uniform(-5, 5, n), rng.uniform(500, 9000, n),
+        rng.uniform(-25, 25, n),
+    )  # fmt: skip
+    for air in (Air(), Air(tail_mps=-5.0, cross_mps=3.0), Air(tail_mps=5.0, profile="log")):
+        fine, coarse = fly(launch, air), fly(launch, air, coarse=True)
+        assert np.abs(coarse.carry_m - fine.carry_m).max() < 0.05 * 0.9144
+        assert np.abs(coarse.peak_m - fine.peak_m).max() < 0.05
