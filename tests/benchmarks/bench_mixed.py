@@ -22,6 +22,8 @@ import coachlab as cl
 M1 = "y ~ on + per_c + lshot_c + (1 + on | student) + (1 | session) + (1 | block)"
 M2 = "y ~ cue * pattern + club + (1 + on | student) + (1 | student:session)"
 M3 = M2 + " + (1 | coach)"
+SMALL = "y ~ on + (1 + on | student) + (1 | block)"
+STUDIES = 20  # simulated responses in one turn; the table shows the seconds of all of them
 LONG = "COACHLAB_BENCH_LONG"  # set it for the largest row too: minutes in lme4
 ABOVE = 1e-8  # relative: what our criterion may exceed another's by
 
@@ -72,6 +74,25 @@ def ours(formula, data):
 
 def again(fit, response):
     return fit.refit(response).coefficients()
+
+
+def simulate(fit, responses):
+    for response in responses:
+        fit.refit(response).coefficients()
+
+
+def simulated(data, count, seed=1):
+    """Responses of other studies of the same layout."""
+    rng = np.random.default_rng(seed)
+    student, block = (data[name].astype(int).to_numpy() for name in ("student", "block"))
+    on = data["on"].to_numpy()
+    return [
+        rng.normal(0, 1, student[-1] + 1)[student]
+        + on * rng.normal(1, 1, student[-1] + 1)[student]
+        + rng.normal(0, 0.4, block[-1] + 1)[block]
+        + rng.normal(0, 2, len(data))
+        for _ in range(count)
+    ]
 
 
 def against_statsmodels() -> list[Row]:
@@ -229,6 +250,7 @@ def against_lme4() -> list[Row]:
         ("116k shots, 2,000 students, m2", M2, clubs(2000), 3, 0.01, "fit"),
         *([("1.17M shots, 20,000 students, m3", M3, clubs(20000), 1, 0.01, "fit")] if os.environ.get(LONG) else []),
         ("1,500 shots, Kenward-Roger, all coefficients", M2, small, 3, 0.01, "kr"),
+        (f"{STUDIES} simulated studies, 24 students x 60 shots", SMALL, lessons(24, 1, 6, 10), 5, 0.09, "studies"),
     ]
     rows = []
     for what, formula, data, repeats, aim, kind in cases:
@@ -242,8 +264,10 @@ def against_lme4() -> list[Row]:
                     "fit": partial(ours, formula, data),
                     "refit": partial(again, fit, data["y"].to_numpy() + 0.1 * np.sin(np.arange(len(data)))),
                     "kr": partial(fit.coefficients, df="kenward-roger"),
+                    "studies": partial(simulate, fit, simulated(data, STUDIES) if kind == "studies" else []),
                 }[kind]
                 mine, his = in_turn(work, other, repeats)
+                his *= STUDIES if kind == "studies" else 1
             finally:
                 other.close()
         name = "pbkrtest" if kind == "kr" else "lme4, calc.derivs=FALSE"
