@@ -23,6 +23,9 @@ PYTHON = "py" if os.name == "nt" else "python3"
 HELP = f"""coachlab: which cue works for which swing pattern, and how sure are we.
 
   {PYTHON} kit.py demo            run the demo on a simulated academy, from files to report
+  {PYTHON} kit.py check FILE      say what is wrong with a file of yours, all of it
+  {PYTHON} kit.py cues FOLDER     which cue moves attack and path, from a folder of yours
+  {PYTHON} kit.py report FOLDER   the same as a report in one file
   {PYTHON} kit.py lab             open the notebooks in JupyterLab
   {PYTHON} kit.py app             serve the notebooks as pages without code
   {PYTHON} kit.py test [--slow]   run every check and test; anything else goes on to pytest
@@ -127,7 +130,25 @@ def test(rest):
     return run([python, "-m", "pytest", *slow, *rest], environment) or int(bool(failed))
 
 
-COMMANDS = {"demo": demo, "lab": lab, "app": app, "test": test, "bench": bench}
+def through(command):
+    """Return a command that hands everything on to the program of the same name in the environment."""
+
+    def handed(rest):
+        return run([tool(prepare(), "coachlab"), command, *rest])
+
+    return handed
+
+
+COMMANDS = {
+    "demo": demo,
+    "check": through("check"),
+    "cues": through("cues"),
+    "report": through("report"),
+    "lab": lab,
+    "app": app,
+    "test": test,
+    "bench": bench,
+}
 
 
 def jupyter_environment():

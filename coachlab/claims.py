@@ -20,7 +20,7 @@ _MOVES: dict[str, tuple[str, str, str]] = {
 }
 
 _BASIS = "({level} interval {low} to {high}; {students} students, {shots} shots)"
-_BASIS_DRAWN = "({level} interval {low} to {high}; {students} students, {shots} shots, random order)"
+_BASIS_DRAWN = "({level} interval {low} to {high}; {shots} shots, random order)"
 _BASIS_OPEN = "({level} interval; best estimate {estimate}; {students} students, {shots} shots)"
 _NOT_SEPARATED = (
     "Without a comparison we cannot separate the cue from warm-up, practice or regression to the mean: not yet clear."
@@ -36,17 +36,17 @@ TEMPLATES: dict[str, dict[str, str]] = {
         f"against the plain instruction {_BASIS_DRAWN}.",
         "open": "In {students} students of {academy}, the average change of {club} {outcome} with {cue} "
         "against the plain instruction could be anywhere from {low} to {high} ({level} interval; best estimate "
-        "{estimate}; {students} students, {shots} shots, random order): not yet clear.",
+        "{estimate}; {shots} shots, random order): not yet clear.",
         "leaning": "In {students} students of {academy}, the average change of {club} {outcome} with {cue} "
         "against the plain instruction could be anywhere from {low} to {high} ({level} interval; best estimate "
-        "{estimate}; {students} students, {shots} shots, random order); zero is just inside, and by the rule of the "
+        "{estimate}; {shots} shots, random order); zero is just inside, and by the rule of the "
         "study the verdict is: {verdict}.",
         "small": "In {students} students of {academy}, {cue} had no useful effect on average on "
         "{club} {outcome}: the 90 % interval {low} to {high} lies inside ±{useful} "
-        "({students} students, {shots} shots, random order).",
+        "({shots} shots, random order).",
         "seen": _SEEN,
-        "pattern": "With {cue}, the change of {club} {outcome} is {estimate} for each degree that a student's own "
-        "{pattern} is {side} ({level} interval {low} to {high}; {students} students).",
+        "pattern": "With {cue}, the change of {club} {outcome} grows by {estimate} for each degree that a student's "
+        "own {pattern} is {side} ({level} interval {low} to {high}; {students} students).",
         "pattern open": "With {cue}, the change of {club} {outcome} for each degree that a student's own {pattern} is "
         "{side} could be anywhere from {low} to {high} ({level} interval; {students} students): not yet clear.",
         "between": "{cue} and {other} differ in {club} {outcome} by {estimate} "

@@ -40,7 +40,7 @@ def test_a_causal_sentence_is_not_allowed_below_its_grade():
     sentence = claims.say("A", "moved", VALUES)
     assert sentence == (
         "In 24 students of Quillbeck Academy, I2 rafter raised 7-iron attack by 1.1° on average against the plain "
-        "instruction (95 % interval 0.5 to 1.7°; 24 students, 960 shots, random order)."
+        "instruction (95 % interval 0.5 to 1.7°; 960 shots, random order)."
     )
     assert not any(claims.matches(sentence, grade) for grade in "BCD")
 

@@ -210,13 +210,14 @@ def _write(folder: Path, out: Path, outcome: str, club: str, keep_warned: bool, 
     steps(f"Wrote the report, {path.stat().st_size / 1000:,.0f} kB in one file; {steps.seconds:.0f} s in all.")
     steps.screen.print()
     steps.screen.print(
-        f"The report is {_short(path)}: open it in a browser. Then: coachlab lab, to ask your own question.",
+        f"The report is {_short(path)}: open it in a browser. Then: python3 kit.py lab, to ask your own question.",
         soft_wrap=True,
     )
 
 
 def _tell(screen: "Console", evidence: "Evidence", said: set[str]) -> None:
     """Print the answer on one outcome: a table, and the sentences that may be said and were not said before."""
+    from coachlab.cues.verdict import say_verdict
     from coachlab.report.words import between, general, grades, listed, told, what
     from coachlab.units import shown
 
@@ -235,7 +236,7 @@ def _tell(screen: "Console", evidence: "Evidence", said: set[str]) -> None:
             between(unit, row.low, row.high),
             *(unit.text(by_pattern.get((row.cue, name), float("nan")), sign=True) for name in named),
             row.students,
-            row.verdict or "none yet",
+            say_verdict(row.verdict, row.estimate, row.students),
         )
         for row in evidence.shifts.table.itertuples()
     ]

@@ -108,6 +108,9 @@ def _facts(blocks: pd.DataFrame, least_shots: int) -> dict:
         "orders": len(orders),
         "orders drawn (share of lessons)": _share(drawn),
         "changes of phase (median)": float(np.median([lesson.changes for lesson in complete])) if complete else 0.0,
+        "blocks in a lesson (median)": float(np.median([len(lesson.states) for lesson in complete]))
+        if complete
+        else 0.0,
         "planned blocks present (share)": present / max(sum(planned), 1),
         "cue lessons with an own baseline (share)": _share([lesson.both for lesson in lessons if "c" in lesson.states]),
         "cues drawn (share of what was logged)": _share([how == "drawn" for how in offered]) if offered else np.nan,
@@ -145,8 +148,10 @@ def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
         short.append(f"Only {there} (80 % needed).")
     if not short:
         return "A", [reached, f"The order was drawn by the kit ({facts['orders']} orders)."]
-    if facts["changes of phase (median)"] >= 3 and facts["orders"] >= 1:
+    if facts["changes of phase (median)"] >= 3:
         return "B", [reached, "Plain and cue alternate in at least four blocks.", *short]
+    if facts["orders drawn (share of lessons)"] >= 0.95 and facts["blocks in a lesson (median)"] >= 4:
+        return "B", [reached, "The order of each pair of blocks was drawn by the kit.", *short]
     return "C", [reached, "Plain and cue do not alternate often enough to tell the cue from time.", *short]
 
 

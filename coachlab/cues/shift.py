@@ -160,7 +160,8 @@ def cue_shifts(
     settings : Settings or None
         The academy's thresholds; None: the defaults.
     direction : {1, -1} or None
-        Which way is wanted; None: the way each cue is meant to move this outcome, up where its card does not say.
+        Which way is wanted; None: the way each cue is meant to move this outcome. A cue whose card does not name the
+        outcome has no wanted way, and is called neither useful nor the wrong way.
     level : float
         Level of the intervals, 0 to 1.
 
@@ -188,10 +189,16 @@ def cue_shifts(
         grade, mine, remarks = part.grade.grade, part.blocks, list(part.remarks)
         paired = paired_means(mine, cue)
         answer = fit_shift(part, outcome, len(paired), remarks)
-        way = direction or _aim(mine)
         low, high = _interval(answer.estimate, answer.se, answer.df, level)
         verdict = study_verdict(
-            way * answer.estimate, answer.se, answer.df, useful, len(paired), grade, settings.verdict_students
+            answer.estimate,
+            answer.se,
+            answer.df,
+            useful,
+            len(paired),
+            grade,
+            settings.verdict_students,
+            direction or _aim(mine),
         )
         seen = _seen_range(paired["shift"].to_numpy(), settings.spread_students)
         students = len(paired) if grade != "D" else mine["student"].nunique()

@@ -171,7 +171,7 @@ def flow(shots: Shots, table: pd.DataFrame | None = None) -> pd.DataFrame:
     misread = int((~shots.table["read_ok"].astype(bool)).sum())
     steps += [
         ("set aside: outside the range of a believable reading", -misread, np.nan),
-        ("set aside by a person, with a reason", -(counts.set_aside - misread), np.nan),
+        ("set aside by a decision, with its reason", -(counts.set_aside - misread), np.nan),
         ("analysed", counts.analysed, shots.analysed["student"].nunique()),
     ]
     if table is not None:
@@ -256,4 +256,4 @@ def _add_cards(frame: pd.DataFrame, cards: pd.DataFrame | None, outcome: str) ->
         return
     moves = frame.pop("moves").fillna("").astype("str")
     meant = moves.map({text: outcome in text.split() for text in moves.unique()})
-    frame["direction"] = frame["direction"].astype(float).where(meant, 1.0).fillna(1.0)
+    frame["direction"] = frame["direction"].astype(float).fillna(1.0).where(meant, 0.0)

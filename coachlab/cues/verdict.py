@@ -7,9 +7,16 @@ VERDICTS = ("useful", "wrong way", "too small", "not yet clear")
 
 
 def study_verdict(
-    shift: float, se: float, df: float, useful: float, students: int, grade: str, least_students: int = 8
+    shift: float,
+    se: float,
+    df: float,
+    useful: float,
+    students: int,
+    grade: str,
+    least_students: int = 8,
+    direction: int = 1,
 ) -> str:
-    """Return the verdict on an average shift, already turned so that plus is the wanted way.
+    """Return the verdict on an average shift.
 
     Useful: the lower end of the 80 % interval lies above half the smallest useful shift and the estimate reaches it, at
     grade A or B. Wrong way: the one-sided 90 % bound lies below zero. Too small: the 90 % interval lies inside plus and
@@ -27,6 +34,9 @@ def study_verdict(
         The evidence grade.
     least_students : int
         Below this number no verdict is given.
+    direction : {1, -1, 0}
+        The wanted way; 0 where none is wanted: then a shift can be too small or not yet clear, and one that is
+        clear gets no word, since whether it is good is not for the shift to say.
 
     Returns
     -------
@@ -42,6 +52,11 @@ def study_verdict(
         return "not yet clear"
     one_sided_90 = stats.t.ppf(0.90, df) * se
     two_sided_90 = stats.t.ppf(0.95, df) * se
+    if direction == 0:
+        small = -useful < shift - two_sided_90 and shift + two_sided_90 < useful
+        clear = abs(shift) > stats.t.ppf(0.975, df) * se
+        return "too small" if small else "" if clear else "not yet clear"
+    shift *= direction
     if shift + one_sided_90 < 0:
         return "wrong way"
     if shift - one_sided_90 > useful / 2 and shift >= useful:
@@ -49,3 +64,14 @@ def study_verdict(
     if -useful < shift - two_sided_90 and shift + two_sided_90 < useful:
         return "too small"
     return "not yet clear"
+
+
+def say_verdict(verdict: str, estimate: float, students: int, least_students: int = 8) -> str:
+    """Return the verdict as a page shows it, with words where none was given.
+
+    >>> say_verdict("", 1.2, 20)
+    'moved, no way wanted'
+    """
+    if verdict:
+        return verdict
+    return "moved, no way wanted" if np.isfinite(estimate) and students >= least_students else "none yet"

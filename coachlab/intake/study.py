@@ -15,13 +15,15 @@ from coachlab.intake.columns import ColumnMap
 from coachlab.intake.log import join_log
 from coachlab.intake.read import read_shots
 from coachlab.intake.shots import Shots, combine_shots
-from coachlab.schema import TABLES
+from coachlab.schema import RANGE_RULES, TABLES
 from coachlab.settings import Settings, read_cues, read_settings
 
 EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".ods", ".parquet")
 CUES, ACADEMY, REPORT = "cues.toml", "academy.toml", "report.toml"
 BEST_SHOTS = "log looks like best shots only"
 """The reason that is kept beside a shot of a coach who was warned."""
+MISREAD_ALARM = 0.2
+"""Share of a file's shots set aside from which its map is doubted; devices misread a few in a hundred."""
 _COUNTS = ("raw", "rejects", "shots", "analysed", "set_aside")
 
 
@@ -69,7 +71,7 @@ class Study:
         return self.files.to_html(index=False, escape=True)
 
 
-def read_study(folder: str | Path, set_aside_warned: bool = False, tell: Callable[[str], None] | None = None) -> Study:
+def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable[[str], None] | None = None) -> Study:
     """Return what a folder of exports, column maps, lesson logs and cards holds, as one table of shots.
 
     Parameters
@@ -99,6 +101,7 @@ def read_study(folder: str | Path, set_aside_warned: bool = False, tell: Callabl
         if tell is not None:
             tell(sentence)
 
+    alarms: list[str] = []
     settings_path, cues_path = folder / ACADEMY, folder / CUES
     settings = read_settings(settings_path if settings_path.is_file() else None)
     cues = read_cues(cues_path) if cues_path.is_file() else None
@@ -113,6 +116,7 @@ def read_study(folder: str | Path, set_aside_warned: bool = False, tell: Callabl
             f"{export.name}: {n.raw:,} rows = {n.shots:,} shots + {n.rejects:,} that are none; {n.set_aside:,} shots "
             f"set aside as misread{flags}."
         )
+        alarms += _misread_alarm(export.name, part)
     shots = combine_shots(parts)
     if logs:
         shots = join_log(shots, logs, cues)
@@ -122,6 +126,7 @@ def read_study(folder: str | Path, set_aside_warned: bool = False, tell: Callabl
     for note in shots.notes:
         step(note)
     shots, warnings = _audit(shots, set_aside_warned)
+    warnings = [*alarms, *warnings]
     for sentence in warnings:
         step(sentence)
     read = [*exports, *logs, *(path for path in maps), *(p for p in (settings_path, cues_path) if p.is_file())]
@@ -193,6 +198,19 @@ def _joined(shots: Shots, logs: list[Path]) -> str:
         f"{', '.join(path.name for path in logs)}: {shots.table['block'].nunique():,} blocks in "
         f"{shots.table['session'].nunique():,} sessions joined{lost}."
     )
+
+
+def _misread_alarm(name: str, part: Shots) -> list[str]:
+    """Return a warning where so many shots of a file are out of range that its map is likelier at fault."""
+    share = 1 - part.counts.analysed / max(part.counts.shots, 1)
+    if share < MISREAD_ALARM:
+        return []
+    worst = part.flags.loc[part.flags["column"].isin(RANGE_RULES), "column"].mode()
+    column = f", most of them for {worst[0]}" if len(worst) else ""
+    return [
+        f"{name}: {100 * share:.0f} % of the shots are set aside{column}. So many misreads are unlikely: check "
+        "the unit and the positive side of that column in the map."
+    ]
 
 
 def _audit(shots: Shots, set_aside_warned: bool) -> tuple[Shots, list[str]]:

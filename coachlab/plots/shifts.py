@@ -7,6 +7,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from coachlab.cues.shift import CueShifts
+from coachlab.cues.verdict import say_verdict
 from coachlab.plots.look import (
     BAND,
     FAMILY_MARKS,
@@ -86,16 +87,15 @@ def describe_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None) -> str:
         row = table.loc[cue]
         what = f"no estimate, {_why_none(row)}"
         if np.isfinite(row["estimate"]):
-            what = (
-                f"{unit.text(row['estimate'], sign=True)} ({unit.number(row['low'], sign=True)} to "
-                f"{unit.number(row['high'], sign=True)}), {row['verdict'] or 'no verdict'}"
-            )
+            verdict = say_verdict(row["verdict"], row["estimate"], row["students"])
+            low, high = (unit.number(row[end], sign=True) for end in ("low", "high"))
+            what = f"{unit.text(row['estimate'], sign=True)} ({low} to {high}), {verdict}"
         said.append(f"{shifts.names[cue]}: {what}, grade {row['grade']}, {row['students']} students.")
     return " ".join(said)
 
 
 def _beside(row: tuple) -> str:
-    verdict = row.verdict or "no verdict yet"  # type: ignore[attr-defined]
+    verdict = say_verdict(row.verdict, row.estimate, row.students)  # type: ignore[attr-defined]
     if not np.isfinite(row.estimate):  # type: ignore[attr-defined]
         verdict = _why_none(row._asdict())  # type: ignore[attr-defined]
     return f"{verdict}\ngrade {row.grade}, {row.students} students"  # type: ignore[attr-defined]

@@ -43,8 +43,10 @@ def methods(evidence: Evidence) -> Page:
         "chance of a lesson's few blocks.",
         "Measures stand in the player's frame: up, out and open are plus; left-handers are mirrored once, when the "
         f"file is read. A shot outside a believable range is set aside: {'; '.join(ranges)}.",
-        f"The smallest useful shift of {what(evidence)} is {useful(evidence, shifts)}; verdicts come from it and the "
-        "interval, by rule.",
+        f"The smallest useful shift of {what(evidence)} is {useful(evidence, shifts)}. A cue is useful where the "
+        "estimate reaches it the wanted way and the lower end of the 80 % interval lies above half of it; too small "
+        "where the 90 % interval lies inside it both ways; the wrong way where the one-sided 90 % bound lies beyond "
+        "zero; else not yet clear.",
         f"Made with {', '.join(f'{name} {version(name)}' for name in _PACKAGES)}, Python {platform.python_version()}. "
         f"Data: {counted(len(evidence.study.files), 'file')}, fingerprint {evidence.study.fingerprint}.",
     )

@@ -99,7 +99,10 @@ def _orders(evidence: Evidence) -> tuple[str, str]:
         return "not done", "Not done, because no drawn order is logged."
     orders = facts.loc[facts["fact"] == "orders", "value"].astype(int)
     many = f"{orders.min()} to {orders.max()}" if orders.min() < orders.max() else f"{orders.max()}"
-    return "done", f"{many} orders a cue, drawn by the kit, seeds in the log of {drawn.min():.0%} of lessons or more."
+    return (
+        "done",
+        f"{many} orders a cue, drawn by the kit, seeds in the log of at least {100 * drawn.min():.0f} % of lessons.",
+    )
 
 
 def _compliance(evidence: Evidence) -> tuple[str, str]:

@@ -8,6 +8,7 @@ from scipy import stats
 
 from coachlab.claims import matches, state
 from coachlab.cues.shift import CueShifts
+from coachlab.cues.verdict import say_verdict
 from coachlab.report.evidence import Evidence
 from coachlab.report.page import Page, draw
 from coachlab.report.words import (
@@ -151,7 +152,10 @@ def paired(evidence: Evidence) -> Page:
     return Page(
         "paired",
         "Every student's own means",
-        ("One line a student, from the plain mean to the mean with the cue; they differ where lines go both ways.",),
+        (
+            "One line a student, from the plain mean to the mean with the cue; lines go both ways by chance too, and "
+            "how far students differ beyond chance stands under How it was calculated.",
+        ),
         pictures=tuple(pictures),
     )
 
@@ -225,7 +229,7 @@ def next_steps(evidence: Evidence) -> Page:
     lines = [
         {
             "cue": evidence.name(str(row.cue)),
-            "verdict": row.verdict or "none yet",
+            "verdict": say_verdict(row.verdict, row.estimate, row.students),
             "next": _advice(evidence, row),
         }
         for row in evidence.shifts.table.itertuples()
@@ -256,7 +260,7 @@ def shift_rows(evidence: Evidence, shifts: CueShifts) -> pd.DataFrame:
             f"{shifts.level * 100:g} % interval": between(unit, row.low, row.high),
             "next student shows (90 %)": between(unit, *spread.loc[row.cue, ["see_low", "see_high"]]),
             "students": int(row.students),
-            "verdict": row.verdict or "none yet",
+            "verdict": say_verdict(row.verdict, row.estimate, row.students),
             "grade": row.grade,
         }
         for row in shifts.table.itertuples()
@@ -287,6 +291,8 @@ def _advice(evidence: Evidence, row: tuple) -> str:
         return "Not for this aim. Keep it for students who need the other way, and compare again there."
     if verdict == "too small":
         return f"Leave it where the aim is {what(evidence)}."
+    if say_verdict(verdict, row.estimate, row.students).startswith("moved"):  # type: ignore[attr-defined]
+        return f"It moved {what(evidence)} without being meant to: look whether that helps before keeping it."
     if np.isfinite(half):
         needed = students_for_an_answer(half, row.students, size)  # type: ignore[attr-defined]
         if needed > row.students:  # type: ignore[attr-defined]

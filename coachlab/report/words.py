@@ -5,6 +5,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from coachlab.cues.shift import CueShifts
+from coachlab.cues.verdict import say_verdict
 from coachlab.report.evidence import Evidence
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.units import Shown, shown
@@ -80,8 +81,8 @@ def verdicts(evidence: Evidence) -> str:
     """Return which cues got which verdict, in one sentence, in the order of the cards."""
     found: dict[str, list[str]] = {}
     for row in evidence.shifts.table.itertuples():
-        found.setdefault(row.verdict or "no verdict yet", []).append(str(row.cue))
-    order = ("useful", "too small", "wrong way", "not yet clear", "no verdict yet")
+        found.setdefault(say_verdict(row.verdict, row.estimate, row.students), []).append(str(row.cue))
+    order = ("useful", "too small", "wrong way", "not yet clear", "moved, no way wanted", "none yet")
     said = [f"{verdict}: {listed(found[verdict])}" for verdict in order if verdict in found]
     return f"Verdicts: {'; '.join(said)}."
 

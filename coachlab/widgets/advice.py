@@ -2,8 +2,11 @@
 
 from collections.abc import Sequence
 
+import pandas as pd
+
 from coachlab import claims
 from coachlab.cues.shift import CueShifts
+from coachlab.cues.verdict import say_verdict
 from coachlab.schema import OUTCOMES
 
 CAUTION = (
@@ -40,7 +43,12 @@ def next_steps(shifts: CueShifts, order: Sequence[str] | None = None) -> tuple[s
         mine = list(table.loc[(verdict == "wrong way") & (up == (sign < 0)), "name"])
         if mine:
             said.append(f"Not for a student who needs {_change(shifts.outcome, sign)}: {listed(mine, 'and')}.")
-    unclear = list(table.loc[graded & verdict.isin(["not yet clear", ""]), "name"])
+    shown = [say_verdict(row.verdict, row.estimate, row.students) for row in table.itertuples()]
+    moved = list(table.loc[[word.startswith("moved") for word in shown], "name"])
+    if moved:
+        said.append(f"Moved without being meant to: {listed(moved, 'and')}. Look whether that helps before keeping it.")
+    open_yet = pd.Series([word in ("not yet clear", "none yet") for word in shown], index=table.index)
+    unclear = list(table.loc[graded & open_yet, "name"])
     if unclear:
         said.append(
             f"Not yet clear: {listed(unclear, 'and')}. More students narrow an interval; more balls by the same "

@@ -1,4 +1,4 @@
-"""Twenty made-up logs, each with the grade that its design deserves."""
+"""Twenty-one made-up logs, each with the grade that its design deserves."""
 
 import numpy as np
 import pandas as pd
@@ -69,6 +69,10 @@ CASES = {
     "alternating, always the same order": (log(orders=("plain X plain X",)), "B"),
     "random pairs of one student": (log(students=1, lessons=3), "B"),
     "seven students in random order": (log(students=7), "B"),
+    "seven students, each pair mirrored by the draw": (
+        log(orders=("plain X X plain", "X plain plain X"), students=7),
+        "B",
+    ),
     "four fifths of the planned blocks, not quite": (log(lose=last_blocks(range(5))), "B"),
     "plain, then cue": (log(orders=("plain X",), seed_logged=False), "C"),
     "the coach chose": (log(offered="coach"), "C"),

@@ -57,12 +57,12 @@ def test_asking_for_one_cue_keeps_its_lessons_only(academy):
     assert table.groupby("session", observed=True)["on"].nunique().eq(2).mean() > 0.8
 
 
-def test_a_cue_card_says_which_way_is_meant_for_the_outcomes_it_moves(academy, table):
+def test_a_cue_card_says_which_way_is_meant_for_the_outcomes_it_moves_and_none_for_others(academy, table):
     direction = table[table["on"] > 0].groupby("cue", observed=True)["direction"].first()
     assert direction["I1"] == -1
     assert direction["I2"] == 1
     path = cl.model_table(academy.shots, outcome="path_out_deg", club="iron-7", cues=academy.cues)
-    assert path.loc[path["cue"].astype(str) == "I1", "direction"].eq(1).all()
+    assert path.loc[path["cue"].astype(str) == "I1", "direction"].eq(0).all()
 
 
 def test_face_to_path_is_derived(academy):

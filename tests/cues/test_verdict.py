@@ -38,3 +38,11 @@ def test_the_wrong_way_is_said_with_at_most_the_stated_error():
     said = [study_verdict(d.mean(), stats.sem(d), 11, useful=9.0, students=12, grade="A") for d in draws]
     assert abs(said.count("wrong way") / 4000 - 0.10) < 0.02
     assert set(said) <= set(VERDICTS)
+
+
+def test_where_no_way_is_wanted_a_clear_shift_is_neither_useful_nor_wrong():
+    for shift in (2.0, -2.0):
+        assert study_verdict(shift, 0.2, 22, useful=1.0, students=23, grade="A", direction=0) == ""
+    assert study_verdict(0.1, 0.2, 22, useful=1.0, students=23, grade="A", direction=0) == "too small"
+    assert study_verdict(0.5, 0.8, 22, useful=1.0, students=23, grade="A", direction=0) == "not yet clear"
+    assert study_verdict(-2.0, 0.2, 22, useful=1.0, students=23, grade="A", direction=-1) == "useful"

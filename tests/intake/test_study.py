@@ -12,7 +12,7 @@ from coachlab.intake.study import BEST_SHOTS, fingerprint
 
 @pytest.fixture(scope="module")
 def study(demo):
-    return cl.read_study(demo)
+    return cl.read_study(demo, set_aside_warned=False)
 
 
 @pytest.fixture
@@ -36,7 +36,7 @@ def test_the_shots_of_all_exports_are_there_once_and_joined(study):
 
 def test_each_step_says_what_it_did_and_is_told_as_soon_as_it_is_done(demo, study):
     told = []
-    again = cl.read_study(demo, tell=told.append)
+    again = cl.read_study(demo, set_aside_warned=False, tell=told.append)
     assert tuple(told) == again.steps
     for row in study.files.itertuples():
         step = next(step for step in study.steps if step.startswith(row.file))
@@ -45,15 +45,15 @@ def test_each_step_says_what_it_did_and_is_told_as_soon_as_it_is_done(demo, stud
     assert any("log-c1.csv, log-c2.csv, log-c3.csv, log-c4.csv: " in step for step in study.steps)
 
 
-def test_the_coach_who_keeps_only_good_shots_is_warned_of_and_used_until_asked(study):
+def test_the_coach_who_keeps_only_good_shots_is_warned_of_and_used_where_that_is_asked(study):
     assert len(study.warnings) == 1
     assert BEST_SHOTS in study.warnings[0] and "are used all the same" in study.warnings[0]
     assert not study.shots.table["excluded"].any()
     assert study.warnings[0] in study.steps
 
 
-def test_a_warned_coachs_shots_are_set_aside_when_asked_with_the_reason_beside_them(demo, study):
-    aside = cl.read_study(demo, set_aside_warned=True)
+def test_a_warned_coachs_shots_are_set_aside_with_the_reason_beside_them(demo, study):
+    aside = cl.read_study(demo)
     excluded = aside.shots.table["excluded"]
     assert set(aside.shots.table.loc[excluded, "excluded_reason"]) == {BEST_SHOTS}
     assert aside.shots.table.loc[excluded, "coach"].nunique() == 1
@@ -125,3 +125,13 @@ def test_the_fingerprint_changes_with_a_name_or_a_byte_and_not_with_the_order(tm
     assert fingerprint([one, two]) == first
     two.rename(tmp_path / "three")
     assert fingerprint([one, tmp_path / "three"]) != first
+
+
+def test_a_wrong_unit_in_a_map_raises_an_alarm_that_names_the_column(small):
+    path = small / "bay-3.toml"
+    text = path.read_text(encoding="utf-8")
+    head = text.index("[column.club_speed_mps]")
+    heading = text[head:].split("\n")[1]
+    path.write_text(text.replace(heading, heading + '\nunit = "mps"', 1), encoding="utf-8")
+    study = cl.read_study(small)
+    assert any("check the unit" in warning and "speed" in warning for warning in study.warnings), study.warnings

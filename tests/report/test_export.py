@@ -83,7 +83,7 @@ def test_the_demo_says_each_step_and_what_it_set_aside(demo_run, demo):
 
 def test_the_demo_ends_with_where_the_report_is_and_what_to_open_next(demo_run):
     last = demo_run[0].stdout.strip().splitlines()[-1]
-    assert str(Path("out") / "academy-report.html") in last and "coachlab lab" in last
+    assert str(Path("out") / "academy-report.html") in last and "kit.py lab" in last
 
 
 def test_the_demo_says_nothing_on_stderr_and_leaves_nothing_else_behind(demo_run):
