@@ -5,10 +5,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-import formulaic
 import numpy as np
 import pandas as pd
-from formulaic.errors import FormulaicError
 
 from coachlab.errors import FitError, FormulaError
 from coachlab.mixed.formula import Formula, split_sum
@@ -260,6 +258,9 @@ def _plain(text, variables):
 
 def evaluate(text, variables, spec, asked):
     """Names, columns and coding of an expression by formulaic; with a coding given, new rows by it."""
+    import formulaic  # half a second, which sums of products of plain columns do not need
+    from formulaic.errors import FormulaicError
+
     frame = pd.DataFrame(dict(variables))
     try:
         with np.errstate(all="ignore"):  # what is no number is looked for afterwards, by name

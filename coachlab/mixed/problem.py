@@ -63,8 +63,9 @@ class Problem:
         self.scale = 1.0 / np.sqrt(mean_square) if self.given_scale is None else self.given_scale
         self._read_terms()
         self.check_counts()
-        cross = m.cross[:, :, [*range(k), *(k + np.array(self.columns))]] * self.scale[:, None]
-        cross[:, :, :k] *= self.scale
+        whole = len(self.columns) == len(total)
+        cross = m.cross if whole else m.cross[:, :, [*range(k), *(k + np.array(self.columns))]]
+        cross = cross * np.outer(self.scale, np.append(self.scale, np.ones(len(self.columns))))
         self.layers = Layers(cross, self._top(m), self.codes, self.terms, m.stratum)
         self._read_fixed()
         self._check_rest()

@@ -110,7 +110,8 @@ class Leaf:
         for unit, pointer, values, reach, width in self.wider:
             shape = (len(pointer) - 1, len(reach))
             found = [sparse.csr_array((values * w[unit], unit, pointer), shape=shape) @ reach for w in weights]
-            parts.append(np.stack(found).reshape(len(weights), -1, width, reach.shape[1]))
+            found = found[0][None] if len(found) == 1 else np.stack(found)
+            parts.append(found.reshape(len(weights), -1, width, reach.shape[1]))
         end = 0
         for start, stop in self.crossed:
             start, end = start - self.low, stop - self.low
