@@ -100,13 +100,14 @@ def _without_fixed(problem):
     beta = np.linalg.solve(total[np.ix_(kept, kept)] / np.outer(size, size), total[kept, -1] / size) / size
     ahead = np.append(-beta, 1.0)
     columns = [*kept, len(total) - 1]
-    rest = m.cross[:, :, [k + j for j in columns]] @ ahead
     top = ahead @ m.top[:, columns][:, :, columns] @ ahead
     coding = replace(m.coding, x_names=())
-    cross = np.concatenate([m.cross[:, :, :k], rest[:, :, None]], axis=2)
     wide = next(layer for layer in reversed(problem.layers.layers) if layer.units > 1)
     every = max(1, wide.units // START_UNITS)
     cells = np.sort(problem.layers.order[wide.uid % every == 0])
+    cross = m.cross[cells]
+    rest = cross[:, :, [k + j for j in columns]] @ ahead
+    cross = np.concatenate([cross[:, :, :k], rest[:, :, None]], axis=2)
     share = wide.units / len(np.unique(wide.uid[wide.uid % every == 0]))
     codes = {name: pd.factorize(code[cells], sort=True)[0] for name, code in m.codes.items()}
     levels = {name: labels[np.unique(m.codes[name][cells])] for name, labels in m.levels.items()}
@@ -116,7 +117,7 @@ def _without_fixed(problem):
         levels=levels,
         codes=codes,
         stratum=m.stratum[cells],
-        cross=cross[cells],
+        cross=cross,
         top=top[:, None, None] / share,
         centre=np.zeros(1),
         ones=None,
