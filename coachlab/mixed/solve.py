@@ -14,6 +14,7 @@ STEP = 2e-7  # of the finite differences of the exact gradient; parameters are s
 DONE = 1e-10  # expected fall of the criterion at which the search ends
 NEGLIGIBLE = 1e-6  # fall of the criterion that changes nothing a reader sees
 ROUNDING = 1e-12  # relative
+EPSILON = float(np.finfo(float).eps)
 MOST_STEPS = 60
 APPROACHES = 3  # scoring steps before the search; each saves about two Newton steps
 CHEAP_FROM = 60_000  # numbers in all layers from which a start with held fixed effects pays
@@ -159,7 +160,8 @@ def _follow(problem, x, hessian):
             return None
         step = -np.linalg.solve(hessian, here.gradient[0])
         fall = -0.5 * float(step @ here.gradient[0])
-        if fall < 0.01 * DONE:  # the curvature is not quite this problem's own
+        # The curvature is not quite this problem's own; less than a unit in the last digit is no fall.
+        if fall < max(0.01 * DONE, EPSILON * abs(here.value[0])):
             return _ended(problem, first, x, here, evaluations, True, "the criterion cannot fall further")
         there = _evaluate(problem, (x + step)[None])
         for _ in range(3):
