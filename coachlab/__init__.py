@@ -31,7 +31,7 @@ _HOMES = {
     "coachlab.physics.roll": ("roll_out",),
     "coachlab.physics.inverse": ("infer_club",),
     "coachlab.orders": ("draw_orders",),
-    "coachlab.worth": ("shift_worth", "split_path", "target_window", "useful_shifts"),
+    "coachlab.worth": ("costliest", "shift_worth", "split_path", "target_window", "useful_shifts"),
     "coachlab.academy": ("simulate_academy",),
     "coachlab.mixed.moments": ("moments", "Moments"),
     "coachlab.mixed.fit": ("fit_mixed",),

@@ -1,5 +1,6 @@
 """Pictures of values. They compute nothing, draw every interval, and each has a sentence that says what it shows."""
 
+from coachlab.plots.costs import describe_costs, plot_costs
 from coachlab.plots.flow import describe_flow, plot_flow
 from coachlab.plots.patterns import (
     describe_patterns,
@@ -11,11 +12,13 @@ from coachlab.plots.shifts import describe_shifts, plot_shifts
 from coachlab.plots.students import describe_paired, plot_paired
 
 __all__ = [
+    "describe_costs",
     "describe_flow",
     "describe_paired",
     "describe_patterns",
     "describe_shift_against_pattern",
     "describe_shifts",
+    "plot_costs",
     "plot_flow",
     "plot_paired",
     "plot_patterns",

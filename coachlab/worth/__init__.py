@@ -5,17 +5,21 @@ the face springs and how the ball flies are assumptions, and each answer carries
 """
 
 from coachlab.worth.arc import PathSplit, split_path
+from coachlab.worth.cost import COST_COLUMNS, Costs, costliest
 from coachlab.worth.gain import shift_worth
 from coachlab.worth.value import COLUMNS, SPREAD_COLUMNS, Worth
 from coachlab.worth.window import UsefulShifts, Window, target_window, useful_shifts
 
 __all__ = [
     "COLUMNS",
+    "COST_COLUMNS",
     "SPREAD_COLUMNS",
+    "Costs",
     "PathSplit",
     "UsefulShifts",
     "Window",
     "Worth",
+    "costliest",
     "shift_worth",
     "split_path",
     "target_window",
