@@ -330,7 +330,7 @@ def calm():
     )  # fmt: skip
 
 
-# path and its correlation with attack are not set anywhere: the arc makes them. methods.md prints what must come out
+# path and its correlation with attack are not set anywhere: the arc makes them. The assumptions print what must come out
 @pytest.mark.parametrize(
     ("club", "attack", "path", "face", "r", "carry", "side"),
     [
@@ -347,7 +347,7 @@ def test_shots_of_a_block_spread_as_assumed(calm, club, attack, path, face, r, c
     assert np.sqrt(within["attack_up_deg"] - 0.5**2) == pytest.approx(attack, rel=0.03)
     assert np.sqrt(within["path_out_deg"] - 0.6**2) == pytest.approx(path, rel=0.03)
     assert np.sqrt(within["face_open_deg"] - 0.8**2) == pytest.approx(face, rel=0.03)
-    # carry and side are set nowhere: strike and flight make them. methods.md assumes these SDs; a third either way
+    # carry and side are set nowhere: strike and flight make them. the assumptions hold these SDs; a third either way
     assert np.sqrt(within["carry_m"]) == pytest.approx(carry, rel=0.33)
     assert np.sqrt(within["side_out_m"]) == pytest.approx(side, rel=0.33)
     rest = shots[names] - shots.groupby("block")[names].transform("mean")

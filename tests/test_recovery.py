@@ -23,7 +23,7 @@ def without_best_shot_logging(shots):
 
 
 def closed_form_half_width(table, cue, effective):
-    """Methods 5.1 with the academy's effective SDs, for the blocks that were not lost; t with N - 1 df."""
+    """The closed form of a crossover with the academy's effective SDs, for the blocks that were not lost; t with N - 1 df."""
     blocks = cue_blocks(block_table(table), cue)
     per_side = blocks.groupby(["student", "on"]).size().unstack("on").dropna()
     reciprocal = (1 / per_side).sum(axis=1).mean()  # 2 / B where no block was lost

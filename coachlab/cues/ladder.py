@@ -11,7 +11,7 @@ from coachlab.errors import FitError
 from coachlab.mixed.fit import Fit, fit_mixed
 
 LEAST_STUDENTS = 6
-"""Students with both conditions below which no mean shift is printed (methods: minimum data)."""
+"""Students with both conditions below which no mean shift is printed."""
 NOTHING = 1e-4
 """Of the residual SD: a slope SD below this is no spread (the same limit by which a fit is called singular)."""
 

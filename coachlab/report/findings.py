@@ -40,7 +40,7 @@ CAUTION = (
     "Under 18, or the local age: only with a guardian's written consent and the child's own yes, and never one adult "
     "alone with one child.",
 )
-"""What to mind before anyone tries a cue (methods: consent, body and range)."""
+"""What to mind before anyone tries a cue."""
 
 
 def summary(evidence: Evidence) -> Page:

@@ -1,4 +1,4 @@
-"""The arc against its own geometry, drawn in space, and against the sizes that physics.md prints."""
+"""The arc against its own geometry, drawn in space, and against the sizes that its formulas print."""
 
 import numpy as np
 import pytest
