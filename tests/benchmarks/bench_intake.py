@@ -3,19 +3,17 @@
 import tempfile
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 from timing import Row, paired
 
 import coachlab as cl
 
 ROWS = 100_000
-SHOTS_A_SESSION = 60
 MAP = """
 name = "bench"
 [club_names]
 "7 I" = "iron-7"
-"DR" = "driver"
+"PW" = "wedge-pw"
 [column.student]
 heading = "Name"
 [column.hand]
@@ -30,41 +28,40 @@ heading = "When"
 heading = "Club"
 """
 MEASURED = {
-    # our column: heading with its unit, mean, SD, decimals, which way is plus
-    "club_speed_mps": ("Head [mph]", 82.0, 6.0, 1, ""),
-    "attack_up_deg": ("Attack [deg]", -3.5, 2.5, 1, ""),
-    "path_out_deg": ("Path [deg]", 0.5, 3.5, 1, "right"),
-    "face_open_deg": ("Face [deg]", 0.5, 3.0, 1, "right"),
-    "delivered_loft_deg": ("Loft [deg]", 26.0, 3.0, 1, ""),
-    "ball_speed_mps": ("Ball [mph]", 110.0, 9.0, 1, ""),
-    "launch_up_deg": ("Rise [deg]", 17.0, 3.0, 1, ""),
-    "launch_out_deg": ("Start [deg]", 0.5, 3.0, 1, "right"),
-    "spin_rpm": ("Spin [rpm]", 5900.0, 900.0, 0, ""),
-    "spin_tilt_deg": ("Tilt [deg]", 0.0, 8.0, 1, "right"),
-    "carry_m": ("Carry [yd]", 140.0, 15.0, 1, ""),
-    "side_out_m": ("Side [yd]", 0.0, 12.0, 1, "right"),
+    # our column: heading with its unit, size of that unit in ours, decimals, which way is plus
+    "club_speed_mps": ("Head [mph]", 0.44704, 1, ""),
+    "attack_up_deg": ("Attack [deg]", 1, 1, ""),
+    "path_out_deg": ("Path [deg]", 1, 1, "out"),
+    "face_open_deg": ("Face [deg]", 1, 1, "open"),
+    "delivered_loft_deg": ("Loft [deg]", 1, 1, ""),
+    "ball_speed_mps": ("Ball [mph]", 0.44704, 1, ""),
+    "launch_up_deg": ("Rise [deg]", 1, 1, ""),
+    "launch_out_deg": ("Start [deg]", 1, 1, "out"),
+    "spin_rpm": ("Spin [rpm]", 1, 0, ""),
+    "spin_tilt_deg": ("Tilt [deg]", 1, 1, "out"),
+    "carry_m": ("Carry [yd]", 0.9144, 1, ""),
+    "side_out_m": ("Side [yd]", 0.9144, 1, "out"),
 }
 
 
 def write_export(folder: Path, rows: int, seed: int = 0) -> tuple[Path, Path]:
-    """Write an export of random shots and its map."""
-    rng = np.random.default_rng(seed)
-    session = np.arange(rows) // SHOTS_A_SESSION
-    student = session // 5
+    """Write an export of simulated shots, whose readings hang together as real ones do, and its map."""
+    academy = cl.simulate_academy(students=rows // 250, seed=seed)
+    shots = academy.shots.table.iloc[:rows].reset_index(drop=True)
     frame = {
-        "Name": np.char.add("Player ", student.astype(str)),
-        "Plays": np.where(student % 12, "R", "L"),
-        "Visit": np.char.add("v", session.astype(str)),
-        "No.": np.arange(rows) % SHOTS_A_SESSION + 1,
-        "When": pd.Timestamp("2026-01-05 09:00") + pd.to_timedelta(np.arange(rows) * 25, unit="s"),
-        "Club": np.where(np.arange(rows) % 2, "7 I", "DR"),
+        "Name": "Player " + shots["student"].astype("str"),
+        "Plays": shots["hand"],
+        "Visit": shots["session"],
+        "No.": shots["shot"],
+        "When": shots["struck_at"],
+        "Club": shots["club"].map({"iron-7": "7 I", "wedge-pw": "PW"}),
     }
     text = MAP
-    for column, (heading, mean, sd, digits, positive) in MEASURED.items():
-        frame[heading] = rng.normal(mean, sd, rows).round(digits) + 0.0
+    for column, (heading, size, digits, positive) in MEASURED.items():
+        frame[heading] = (shots[column] / size).round(digits)
         text += f'[column.{column}]\nheading = "{heading}"\n' + (f'positive = "{positive}"\n' if positive else "")
     export, columns = folder / "bench.csv", folder / "bench.toml"
-    pd.DataFrame(frame).astype({"Spin [rpm]": int}).to_csv(export, index=False)
+    pd.DataFrame(frame).to_csv(export, index=False)
     columns.write_text(text)
     return export, columns
 
