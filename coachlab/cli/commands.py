@@ -236,7 +236,7 @@ def _tell(screen: "Console", evidence: "Evidence", said: set[str]) -> None:
             between(unit, row.low, row.high),
             *(unit.text(by_pattern.get((row.cue, name), float("nan")), sign=True) for name in named),
             row.students,
-            say_verdict(row.verdict, row.estimate, row.students),
+            say_verdict(row.verdict, row.estimate, row.students, evidence.settings.verdict_students),
         )
         for row in evidence.shifts.table.itertuples()
     ]

@@ -61,7 +61,7 @@ def plot_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | 
         ax.text(
             1.02,
             place,
-            _beside(row),
+            _beside(row, shifts.settings.verdict_students),
             transform=ax.get_yaxis_transform(),
             va="center",
             fontsize=SMALL,
@@ -87,15 +87,15 @@ def describe_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None) -> str:
         row = table.loc[cue]
         what = f"no estimate, {_why_none(row)}"
         if np.isfinite(row["estimate"]):
-            verdict = say_verdict(row["verdict"], row["estimate"], row["students"])
+            verdict = say_verdict(row["verdict"], row["estimate"], row["students"], shifts.settings.verdict_students)
             low, high = (unit.number(row[end], sign=True) for end in ("low", "high"))
             what = f"{unit.text(row['estimate'], sign=True)} ({low} to {high}), {verdict}"
         said.append(f"{shifts.names[cue]}: {what}, grade {row['grade']}, {row['students']} students.")
     return " ".join(said)
 
 
-def _beside(row: tuple) -> str:
-    verdict = say_verdict(row.verdict, row.estimate, row.students)  # type: ignore[attr-defined]
+def _beside(row: tuple, least_students: int) -> str:
+    verdict = say_verdict(row.verdict, row.estimate, row.students, least_students)  # type: ignore[attr-defined]
     if not np.isfinite(row.estimate):  # type: ignore[attr-defined]
         verdict = _why_none(row._asdict())  # type: ignore[attr-defined]
     return f"{verdict}\ngrade {row.grade}, {row.students} students"  # type: ignore[attr-defined]

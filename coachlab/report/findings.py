@@ -229,7 +229,7 @@ def next_steps(evidence: Evidence) -> Page:
     lines = [
         {
             "cue": evidence.name(str(row.cue)),
-            "verdict": say_verdict(row.verdict, row.estimate, row.students),
+            "verdict": say_verdict(row.verdict, row.estimate, row.students, evidence.settings.verdict_students),
             "next": _advice(evidence, row),
         }
         for row in evidence.shifts.table.itertuples()
@@ -260,7 +260,7 @@ def shift_rows(evidence: Evidence, shifts: CueShifts) -> pd.DataFrame:
             f"{shifts.level * 100:g} % interval": between(unit, row.low, row.high),
             "next student shows (90 %)": between(unit, *spread.loc[row.cue, ["see_low", "see_high"]]),
             "students": int(row.students),
-            "verdict": say_verdict(row.verdict, row.estimate, row.students),
+            "verdict": say_verdict(row.verdict, row.estimate, row.students, evidence.settings.verdict_students),
             "grade": row.grade,
         }
         for row in shifts.table.itertuples()
@@ -291,7 +291,7 @@ def _advice(evidence: Evidence, row: tuple) -> str:
         return "Not for this aim. Keep it for students who need the other way, and compare again there."
     if verdict == "too small":
         return f"Leave it where the aim is {what(evidence)}."
-    if say_verdict(verdict, row.estimate, row.students).startswith("moved"):  # type: ignore[attr-defined]
+    if say_verdict(verdict, row.estimate, row.students, evidence.settings.verdict_students).startswith("moved"):  # type: ignore[attr-defined]
         return f"It moved {what(evidence)} without being meant to: look whether that helps before keeping it."
     if np.isfinite(half):
         needed = students_for_an_answer(half, row.students, size)  # type: ignore[attr-defined]

@@ -81,7 +81,9 @@ def verdicts(evidence: Evidence) -> str:
     """Return which cues got which verdict, in one sentence, in the order of the cards."""
     found: dict[str, list[str]] = {}
     for row in evidence.shifts.table.itertuples():
-        found.setdefault(say_verdict(row.verdict, row.estimate, row.students), []).append(str(row.cue))
+        found.setdefault(
+            say_verdict(row.verdict, row.estimate, row.students, evidence.settings.verdict_students), []
+        ).append(str(row.cue))
     order = ("useful", "too small", "wrong way", "not yet clear", "moved, no way wanted", "none yet")
     said = [f"{verdict}: {listed(found[verdict])}" for verdict in order if verdict in found]
     return f"Verdicts: {'; '.join(said)}."

@@ -43,7 +43,8 @@ def next_steps(shifts: CueShifts, order: Sequence[str] | None = None) -> tuple[s
         mine = list(table.loc[(verdict == "wrong way") & (up == (sign < 0)), "name"])
         if mine:
             said.append(f"Not for a student who needs {_change(shifts.outcome, sign)}: {listed(mine, 'and')}.")
-    shown = [say_verdict(row.verdict, row.estimate, row.students) for row in table.itertuples()]
+    least = shifts.settings.verdict_students
+    shown = [say_verdict(row.verdict, row.estimate, row.students, least) for row in table.itertuples()]
     moved = list(table.loc[[word.startswith("moved") for word in shown], "name"])
     if moved:
         said.append(f"Moved without being meant to: {listed(moved, 'and')}. Look whether that helps before keeping it.")
