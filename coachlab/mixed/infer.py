@@ -7,6 +7,7 @@ import numpy as np
 from scipy.special import stdtr, stdtrit
 
 from coachlab.errors import FitError
+from coachlab.mixed.elimination import effects, eliminate, errors, trace_back
 from coachlab.mixed.problem import Problem
 from coachlab.mixed.solve import STEP, Optimum
 
@@ -175,7 +176,7 @@ class Inference:
         points = np.vstack([self.optimum.x, self.optimum.x + STEP * np.eye(len(self.optimum.x))])
         theta, weights, sigma = problem.unpack(points)
         factors = layers.factors_of(theta)
-        state, _, _ = layers.eliminate(factors, weights)
+        state, _, _ = eliminate(layers, factors, weights)
         units, picks = [None] * len(layers.layers), [None] * len(layers.layers)
         kept = x[:, problem.kept]
         estimate = kept @ self.beta
@@ -192,7 +193,7 @@ class Inference:
                 z * problem.scale[list(term.columns)]
             )
             estimate = estimate + np.einsum("ni,ni->n", z, self.modes[t][level])
-        quad = layers.errors(state, self.optimum.around.unscaled, units, picks, kept @ self.uncentre)
+        quad = errors(layers, state, self.optimum.around.unscaled, units, picks, kept @ self.uncentre)
         if quad is None:
             return None
         for t, z in drawn.items():
@@ -213,14 +214,14 @@ class Inference:
         problem = self.problem
         theta, weights, _ = problem.unpack(self.optimum.x[None])
         factors = problem.layers.factors_of(theta)
-        return factors, *problem.layers.eliminate(factors, weights)
+        return factors, *eliminate(problem.layers, factors, weights)
 
     @cached_property
     def modes(self) -> list[np.ndarray]:
         """Conditional modes of the random effects of each term, shape (levels, size)."""
         problem = self.problem
         _, state, _, _ = self._eliminated
-        found = [each[0] for each in problem.layers.effects(state, self.optimum.point.beta[:1])]
+        found = [each[0] for each in effects(problem.layers, state, self.optimum.point.beta[:1])]
         return [
             problem.layers.by_level(t, found) * problem.scale[list(term.columns)]
             for t, term in enumerate(problem.terms)
@@ -231,7 +232,7 @@ class Inference:
         """Conditional covariances of the random effects of each term, shape (levels, size, size)."""
         problem = self.problem
         factors, state, top, _ = self._eliminated
-        blocks = [each[0] for each in problem.layers.trace_back(state, factors, np.zeros_like(top), own=True)[1]]
+        blocks = [each[0] for each in trace_back(problem.layers, state, factors, np.zeros_like(top), own=True)[1]]
         result = []
         for t, term in enumerate(problem.terms):
             scale = problem.scale[list(term.columns)]

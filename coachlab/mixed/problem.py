@@ -8,6 +8,7 @@ import numpy as np
 
 from coachlab.errors import FitError
 from coachlab.mixed.design import cells
+from coachlab.mixed.elimination import eliminate, scores, trace_back
 from coachlab.mixed.layers import Layers
 from coachlab.mixed.moments import Moments
 from coachlab.mixed.plan import Term
@@ -54,6 +55,7 @@ class Problem:
         self.kept = _estimable(total[:-1, :-1], m.centre[:-1], m.rows)
         self.p = len(self.kept)
         self.nu = m.rows - self.p * self.reml
+        self.count, self.log_weight = m.count, m.log_weight
         self.columns = [*self.kept, len(total) - 1]
         k = m.cross.shape[1]
         mean_square = np.einsum("cjj->j", m.cross[:, :, :k]) / max(m.rows, 1)
@@ -209,7 +211,7 @@ class Problem:
         """
         theta, weights, sigma = self.unpack(x[None])
         factors = self.layers.factors_of(theta)
-        state, top, _ = self.layers.eliminate(factors, weights)
+        state, top, _ = eliminate(self.layers, factors, weights)
         p = self.p
         unscaled = np.linalg.inv(top[0, :p, :p])
         beta = unscaled @ top[0, :p, p]
@@ -222,7 +224,7 @@ class Problem:
         ahead = np.append(-beta, 1.0) / sigma[0]
         seed[1] += np.outer(ahead, ahead)
         x = x.copy()
-        for t, (trace, score) in enumerate(self.layers.scores(state, factors, seed)):
+        for t, (trace, score) in enumerate(scores(self.layers, state, factors, seed)):
             first, last = self.layers.first_parameter[t : t + 2]
             at = np.searchsorted(self.free, first)
             if at == len(self.free) or self.free[at] != first:
@@ -276,7 +278,7 @@ class Problem:
     def _evaluate(self, x):
         theta, weights, sigma = self.unpack(x)
         factors = self.layers.factors_of(theta)
-        state, top, logdet = self.layers.eliminate(factors, weights)
+        state, top, logdet = eliminate(self.layers, factors, weights)
         p, nu = self.p, self.nu
         C = np.linalg.cholesky(top)
         diagonal = C[:, range(p), range(p)]
@@ -284,7 +286,7 @@ class Problem:
         beta = (inverse.swapaxes(1, 2) @ C[:, p, :p, None])[..., 0]
         unscaled = inverse.swapaxes(1, 2) @ inverse
         rss = C[:, p, p] ** 2
-        value = logdet - self.moments.log_weight
+        value = logdet - self.log_weight
         if self.reml:
             value = value + 2.0 * np.log(diagonal).sum(axis=1)
         if self.profiled:
@@ -294,10 +296,10 @@ class Problem:
         seed = ahead[:, :, None] * ahead[:, None, :]
         if self.reml:
             seed[:, :p, :p] += unscaled
-        slope, _, by_weight = self.layers.trace_back(state, factors, seed, strata=self.strata > 1)
+        slope, _, by_weight = trace_back(self.layers, state, factors, seed, strata=self.strata > 1)
         gradient = slope[:, self.free]
         if self.strata > 1:
-            count = self.moments.count[1:]
+            count = self.count[1:]
             value = value - np.log(weights[:, 1:]) @ count
             gradient = np.concatenate([gradient, 2.0 * count - 2.0 * by_weight[:, 1:] * weights[:, 1:]], axis=1)
         if self.sized:
