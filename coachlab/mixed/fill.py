@@ -45,7 +45,11 @@ def _add(layers, rows, values, layer, t, other, low):
         far, low = _slot(layers, wide, s), low + wide.offset[s]
     first = layer.offset[t]
     if slot is None and far is None:
-        rows[:, first : first + size, low : low + high] += np.add.reduceat(values, layer.starts, axis=0)
+        block = rows[:, first : first + size, low : low + high]
+        if len(values) == layer.units:
+            block[...] = values
+        else:
+            np.add.reduceat(values, layer.starts, axis=0, out=block)
         return
     row = first + np.arange(size) + (0 if slot is None else slot[:, None] * size)
     column = low + np.arange(high) + (0 if far is None else far[:, None] * high)

@@ -36,7 +36,7 @@ class Layers:
     terms : list of Term
     """
 
-    def __init__(self, cross, top, codes, terms, stratum):
+    def __init__(self, cross, size, top, codes, terms, stratum):
         self.terms, self.top, self.strata = terms, top, len(top)
         self.each = False  # whether each point of a batch has a response of its own
         self.levels = [int(code.max()) + 1 for code in codes]
@@ -45,7 +45,7 @@ class Layers:
         self.order, self.codes, self.stratum = order, [code[order] for code in codes], stratum[order]
         self._place()
         self.arrange([tuple(range(term.size)) for term in terms])
-        self.load(cross, top)
+        self._load(cross[order] if (order[1:] < order[:-1]).any() else cross, size)
 
     @property
     def parameters(self) -> int:
@@ -117,10 +117,10 @@ class Layers:
             at += size - j
         return result
 
-    def load(self, cross, top):
-        """Fill in the cross-products; the layout stays."""
-        self.top = top
-        filled = [fill_rows(self, mine) for mine in self._by_stratum(cross[self.order])]
+    def _load(self, cross, size):
+        """Fill in the cross-products."""
+        top = self.top
+        filled = [fill_rows(self, mine) for mine in self._by_stratum(cross * size)]
         for at, layer in enumerate(self.layers):
             layer.rows = filled[0][at][None] if len(filled) == 1 else np.stack([rows[at] for rows in filled])
         fine = self.layers[0]

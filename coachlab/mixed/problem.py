@@ -67,8 +67,8 @@ class Problem:
         self.check_counts()
         whole = len(self.columns) == len(total)
         cross = m.cross if whole else m.cross[:, :, [*range(k), *(k + np.array(self.columns))]]
-        cross = cross * np.outer(self.scale, np.append(self.scale, np.ones(len(self.columns))))
-        self.layers = Layers(cross, self._top(m), self.codes, self.terms, m.stratum)
+        size = np.outer(self.scale, np.append(self.scale, np.ones(len(self.columns))))
+        self.layers = Layers(cross, size, self._top(m), self.codes, self.terms, m.stratum)
         self._read_fixed()
         self._check_rest()
 
