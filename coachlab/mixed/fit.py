@@ -109,7 +109,8 @@ class Fit:
         Parameters
         ----------
         df : {"satterthwaite", "kenward-roger", "residual"}
-            How the degrees of freedom are found; Kenward-Roger also widens the standard errors.
+            How the degrees of freedom are found; Kenward-Roger also widens the standard errors. It rests on the
+            restricted likelihood: with ``reml=False`` its standard errors and df are of the model fitted anew by that.
         level : float
             Level of the intervals, between 0 and 1.
 

@@ -9,7 +9,7 @@ from scipy.special import stdtr, stdtrit
 from coachlab.errors import FitError
 from coachlab.mixed.elimination import effects, eliminate, errors, trace_back
 from coachlab.mixed.problem import Problem
-from coachlab.mixed.solve import STEP, Optimum
+from coachlab.mixed.solve import STEP, Optimum, minimise
 
 METHODS = ("satterthwaite", "kenward-roger", "residual")
 FLAT = 1e-8  # curvature below which a direction of the covariance parameters carries no information; lmerTest's limit
@@ -138,7 +138,7 @@ class Inference:
         if df == "kenward-roger":
             from coachlab.mixed.adjust import kenward_roger  # heavier than all else here and rarely asked for
 
-            variance, degrees = kenward_roger(self, K)
+            variance, degrees = kenward_roger(self._restricted, K)
         else:
             variance = np.einsum("rp,pq,rq->r", K, self.covariance, K)
             rest = float(self.problem.moments.rows - self.problem.p)
@@ -150,6 +150,14 @@ class Inference:
         for name, values in zip(result, (estimate, se, degrees, estimate - half, estimate + half, p), strict=True):
             result[name][able] = values
         return result
+
+    @cached_property
+    def _restricted(self):
+        """The same model by restricted likelihood, on which Kenward-Roger rests."""
+        if self.problem.reml:
+            return self
+        problem = Problem(self.problem.moments, True, self.problem.fixed)
+        return Inference(problem, minimise(problem))
 
     def spread(self, slopes: np.ndarray, variance: np.ndarray) -> np.ndarray:
         """Satterthwaite's degrees of freedom of variances, shape (r,), from their slopes, shape (parameters, r)."""

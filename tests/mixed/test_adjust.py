@@ -83,3 +83,12 @@ def test_all_three_kinds_of_df_agree_on_the_estimate():
     tables = [fit.coefficients(df=df).table for df in ("satterthwaite", "kenward-roger", "residual")]
     assert tables[0]["estimate"].to_list() == tables[1]["estimate"].to_list() == tables[2]["estimate"].to_list()
     assert (tables[2]["df"] == 300 - 3).all()
+
+
+def test_kenward_roger_of_a_maximum_likelihood_fit_rests_on_the_restricted_likelihood():
+    data = table("crossed")
+    by_ml = cl.fit_mixed(formula("crossed"), data, reml=False)
+    found = by_ml.coefficients(df="kenward-roger").table
+    restricted = cl.fit_mixed(formula("crossed"), data).coefficients(df="kenward-roger").table
+    np.testing.assert_allclose(found[["se", "df"]], restricted[["se", "df"]], rtol=1e-9)  # the same model, solved twice
+    np.testing.assert_allclose(found["estimate"], by_ml.coefficients().table["estimate"])
