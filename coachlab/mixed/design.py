@@ -145,7 +145,7 @@ def cross_products(design: Design, centre: np.ndarray) -> tuple[np.ndarray, np.n
     top : array, shape (strata, p + 1, p + 1)
         [x y]'[x y] of each stratum.
     """
-    x, z, n, size = _centred(design, centre), design.z, len(design.response), len(design.stratum)
+    x, z, n, size = centred(design, centre), design.z, len(design.response), len(design.stratum)
     k, p = z.shape[1], x.shape[1]
     pattern = np.arange(n) if design.pattern is None else design.pattern
     weight = np.ones(n) if design.weights is None else design.weights
@@ -164,7 +164,7 @@ def cross_products(design: Design, centre: np.ndarray) -> tuple[np.ndarray, np.n
 
 def respond(design: Design, centre: np.ndarray, cross: np.ndarray, top: np.ndarray) -> None:
     """Write the cross-products with the response into the last column of `cross` and the borders of `top`."""
-    x, z, y = _centred(design, centre), design.z, design.response - centre[-1]
+    x, z, y = centred(design, centre), design.z, design.response - centre[-1]
     size, pattern = len(z), design.pattern
     weighed = y if design.weights is None else design.weights * y
     for j in range(z.shape[1]):
@@ -177,7 +177,7 @@ def respond(design: Design, centre: np.ndarray, cross: np.ndarray, top: np.ndarr
         top[s, -1, -1] = np.einsum("i,i->", each, y)
 
 
-def _centred(design, centre):
+def centred(design, centre):
     """Distinct rows of the fixed part, centred."""
     x = design.x - centre[:-1]
     if design.coding.intercept is not None:

@@ -107,6 +107,10 @@ class Layers:
                     params += range(self.first_parameter[t], self.first_parameter[t + 1])
             layer.spots, layer.params = np.array(spots, int), np.array(params, int)
 
+    def factors(self, theta):
+        """Relative covariance factors of all terms."""
+        return [self.factor(t, theta) for t in range(len(self.terms))]
+
     def factor(self, t, theta):
         """Relative covariance factor of term `t`, shape (size, size), rows in the order of its effects."""
         size, order = self.terms[t].size, self.orders[t]
@@ -116,6 +120,18 @@ class Layers:
             result[list(order[j:]), j] = theta[at : at + size - j]
             at += size - j
         return result
+
+    def rearranged(self, orders):
+        """Return the same layers with the effects of each term in another order; these stay as they are."""
+        other = copy(self)
+        other.layers = [copy(layer) for layer in self.layers]
+        other.arrange(orders)
+        return other
+
+    def parameters_of(self, factors):
+        """Covariance parameters, in this arrangement, of relative factors, one a term."""
+        turned = [lower(factor[list(order)]) for factor, order in zip(factors, self.orders, strict=True)]
+        return np.concatenate([each[triangle(len(each))] for each in turned])
 
     def _load(self, cross, size):
         """Fill in the cross-products."""
@@ -162,6 +178,41 @@ class Layers:
             layer.rows = rows[:, 0] if self.strata == 1 else rows
         return other
 
+    def repeated(self, drawn, top):
+        """Layers of several draws of the widest layer's units, shape (draws, units), each unit with all in it.
+
+        Units of a finer layer are padded with empty ones to the same number in every unit around them, so that all
+        draws have one layout: an empty unit adds nothing to any sum.
+        """
+        other, last = copy(self), len(self.layers) - 1
+        other.layers, other.leaf, other.each = [copy(layer) for layer in self.layers], None, True
+        other.top = top[:, 0] if self.strata == 1 else top
+        place, size = np.arange(self.layers[last].units), [1] * (last + 1)
+        for at in range(last, -1, -1):
+            layer, new = self.layers[at], other.layers[at]
+            if at < last:
+                parent, starts = next(entry[3:5] for entry in layer.outer if entry[0] == at + 1)
+                most = int(np.diff(np.append(starts, layer.units)).max())
+                place = place[parent] * most + np.arange(layer.units) - starts[parent]
+                size[at] = size[at + 1] * most
+            padded = np.zeros((self.strata, self.layers[last].units * size[at], *layer.rows.shape[2:]))
+            padded[:, place] = layer.rows
+            padded = padded.reshape(self.strata, -1, size[at], *layer.rows.shape[2:])[:, drawn]
+            rows = padded.swapaxes(0, 1).reshape(len(drawn), self.strata, -1, *layer.rows.shape[2:])
+            new.rows = rows[:, 0] if self.strata == 1 else rows
+            new.units = drawn.shape[1] * size[at]
+            new.outer = [
+                (
+                    j,
+                    low,
+                    high,
+                    np.arange(new.units) // (size[at] // size[j]),
+                    np.arange(0, new.units, size[at] // size[j]),
+                )
+                for j, low, high, _, _ in layer.outer
+            ]
+        return other
+
     def pick(self, which):
         """Layers of some of several responses; of one alone where `which` is a number."""
         other, alone = copy(self), np.ndim(which) == 0
@@ -198,3 +249,15 @@ class Layers:
         if found[at].ndim == 2:
             return found[at][unit[:, None], column]
         return found[at][unit[:, None, None], column[:, :, None], column[:, None, :]]
+
+
+def lower(factor):
+    """Lower triangle L with L L' = F F', its diagonal not negative; F may be singular."""
+    turned = np.linalg.qr(factor.T)[1].T
+    return turned * np.where(np.diag(turned) < 0, -1.0, 1.0)
+
+
+def triangle(size):
+    """Rows and columns of a lower triangle, column by column."""
+    column, row = np.triu_indices(size)
+    return row, column

@@ -9,7 +9,7 @@ import numpy as np
 from coachlab.errors import FitError
 from coachlab.mixed.design import cells
 from coachlab.mixed.elimination import eliminate, scores, trace_back
-from coachlab.mixed.layers import Layers
+from coachlab.mixed.layers import Layers, lower, triangle
 from coachlab.mixed.moments import Moments
 from coachlab.mixed.plan import Term
 
@@ -44,6 +44,7 @@ class Problem:
     reml: bool
     fixed: Mapping
     given_scale: np.ndarray | None = None
+    movable: bool = field(init=False, default=True)  # whether the effects of a term may change places
     scale: np.ndarray = field(init=False)  # of the columns that vary
     terms: list[Term] = field(init=False)
 
@@ -95,6 +96,14 @@ class Problem:
         other.moments = moments
         other._check_rest()
         other.layers = self.layers.answer(moments.cross[:, :, -1:] * self.scale[:, None], self._top(moments))
+        return other
+
+    def pick(self, which: np.ndarray) -> "Problem":
+        """Return the problem of some of several data sets, which are evaluated each at its own parameters."""
+        other = copy(self)
+        other.layers = self.layers.pick(which)
+        if np.ndim(self.nu):
+            other.nu, other.count, other.log_weight = self.nu[which], self.count[which], self.log_weight[which]
         return other
 
     def _read_terms(self):
@@ -271,11 +280,12 @@ class Problem:
         held = max(layer.rows[0].size for layer in self.layers.layers) * 3
         at_once = max(1, int(BATCH_NUMBERS // held))
         if len(x) <= at_once:
-            return self._evaluate(x)
-        parts = [self._evaluate(x[i : i + at_once]) for i in range(0, len(x), at_once)]
+            return self.evaluate_each(x)
+        parts = [self.evaluate_each(x[i : i + at_once]) for i in range(0, len(x), at_once)]
         return Point(*(np.concatenate([getattr(p, name) for p in parts]) for name in Point.__dataclass_fields__))
 
-    def _evaluate(self, x):
+    def evaluate_each(self, x: np.ndarray) -> Point:
+        """Criterion and its gradient at a batch of parameters, all in one go; each may have a response of its own."""
         theta, weights, sigma = self.unpack(x)
         factors = self.layers.factors_of(theta)
         state, top, logdet = eliminate(self.layers, factors, weights)
@@ -299,8 +309,8 @@ class Problem:
         slope, _, by_weight = trace_back(self.layers, state, factors, seed, strata=self.strata > 1)
         gradient = slope[:, self.free]
         if self.strata > 1:
-            count = self.count[1:]
-            value = value - np.log(weights[:, 1:]) @ count
+            count = self.count[..., 1:]
+            value = value - (np.log(weights[:, 1:]) * count).sum(axis=1)
             gradient = np.concatenate([gradient, 2.0 * count - 2.0 * by_weight[:, 1:] * weights[:, 1:]], axis=1)
         if self.sized:
             by_sigma = 2.0 * nu - 2.0 * rss / sigma**2 - (slope * self.held).sum(axis=1) / sigma
@@ -309,11 +319,8 @@ class Problem:
 
     def theta(self, x: np.ndarray) -> np.ndarray:
         """Relative Cholesky factors of the columns as given, one after the other as lme4 does."""
-        parts = []
-        for t, factor in enumerate(self.factors_at(x)):
-            turned = lower(factor)
-            parts.append(turned[triangle(self.terms[t].size)])
-        return np.concatenate(parts)
+        turned = [lower(factor) for factor in self.factors_at(x)]
+        return np.concatenate([each[triangle(len(each))] for each in turned])
 
     def factors_at(self, x: np.ndarray) -> list[np.ndarray]:
         """Factors F, one a term, with sigma^2 F F' the covariance of its effects."""
@@ -324,27 +331,11 @@ class Problem:
 
     def arrange(self, x: np.ndarray) -> np.ndarray:
         """Let the effect with the largest variance lead in each term; the same parameters in that order."""
-        theta = self.unpack(x[None])[0][0]
-        factors = [self.layers.factor(t, theta) for t in range(len(self.terms))]
-        orders = [tuple(np.argsort(-(factor**2).sum(axis=1), kind="stable").tolist()) for factor in factors]
-        parts = []
-        for factor, order in zip(factors, orders, strict=True):
-            turned = lower(factor[list(order)])
-            parts.append(turned[triangle(len(order))])
-        self.layers.arrange(orders)
-        return np.concatenate([np.concatenate(parts)[self.free], x[len(self.free) :]])
-
-
-def lower(factor):
-    """Lower triangle L with L L' = F F', its diagonal not negative; F may be singular."""
-    turned = np.linalg.qr(factor.T)[1].T
-    return turned * np.where(np.diag(turned) < 0, -1.0, 1.0)
-
-
-def triangle(size):
-    """Rows and columns of a lower triangle, column by column."""
-    column, row = np.triu_indices(size)
-    return row, column
+        if not self.movable:
+            return x
+        factors = self.layers.factors(self.unpack(x[None])[0][0])
+        self.layers.arrange([tuple(np.argsort(-(f**2).sum(axis=1), kind="stable").tolist()) for f in factors])
+        return np.concatenate([self.layers.parameters_of(factors)[self.free], x[len(self.free) :]])
 
 
 def _diagonal(size):

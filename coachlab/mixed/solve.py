@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 
 from coachlab.errors import FitError
-from coachlab.mixed.problem import Point, Problem, lower, triangle
+from coachlab.mixed.layers import lower, triangle
+from coachlab.mixed.problem import Point, Problem
 
 SINGULAR = 1e-4  # relative SD below which a direction counts as empty; lme4's limit
 STEP = 2e-7  # of the finite differences of the exact gradient; parameters are scaled to be near 1
@@ -73,7 +74,7 @@ def minimise(problem: Problem, start: np.ndarray | None = None, hessian: np.ndar
     n, before = problem.size, 0
     if start is None:
         x = problem.start()
-        if n and problem.cost > CHEAP_FROM and problem.p > FEW_COLUMNS:
+        if n and problem.movable and problem.cost > CHEAP_FROM and problem.p > FEW_COLUMNS:
             part, share = _without_fixed(problem)
             easy = Problem(part, False, problem.fixed, problem.scale)
             x = _approach(easy, x)
@@ -129,7 +130,7 @@ def _without_fixed(problem):
 
 def _approach(problem, x):
     """Scoring steps, as far as they lead to numbers."""
-    for _ in range(APPROACHES if problem.size else 0):
+    for _ in range(APPROACHES if problem.size and problem.movable else 0):
         try:
             with np.errstate(all="ignore"):
                 ahead = problem.approach(x)
@@ -247,6 +248,21 @@ def stand_at(problem: Problem, theta: np.ndarray) -> Optimum:
     slope = float(np.abs(here.gradient[0]).max())
     record = Record(tuple(theta), tuple(theta), len(x) + 1, slope, _lowest(problem, x) < SINGULAR, False, "held there")
     return Optimum(problem, x, here, record)
+
+
+def search(problem: Problem, start: np.ndarray) -> Optimum:
+    """Minimum of the criterion from a start that is near it."""
+    return _search(problem, start, 0)
+
+
+def stopped(problem: Problem, x: np.ndarray, point: Point) -> Optimum:
+    """Optimum that another search found."""
+    return _ended(problem, x, x, point, 1, True, "the criterion cannot fall further")
+
+
+def curvature(problem: Problem, x: np.ndarray) -> np.ndarray:
+    """Second derivatives of the criterion at given parameters."""
+    return _hessian(_around(problem, x))
 
 
 def _upright(problem, x):
