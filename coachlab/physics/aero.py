@@ -6,7 +6,7 @@ ensemble that shows how far the answer hangs on the ball; none of them is ever t
 
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NamedTuple
 
 from coachlab.errors import FlightError
 from coachlab.physics.ops import Ops
@@ -14,22 +14,56 @@ from coachlab.physics.ops import Ops
 Coefficients = Callable[[Any, Any, Ops], tuple[Any, Any]]
 """(spin ratio, Reynolds number, ops) to (drag coefficient, lift coefficient)."""
 
-_NO_SPIN_NO_LIFT = 0.01  # our own choice: every fit is unvalidated below a spin ratio of 0.02
+NO_SPIN_NO_LIFT = 0.01
+"""Spin ratio over which lift fades in; our own choice: every fit is unvalidated below a spin ratio of 0.02."""
+
+
+class Fit(NamedTuple):
+    """A published fit: polynomials in the spin ratio S, lowest power first, each held at its `hold`.
+
+    Drag gains ``drag_re * r``, lift ``lift_re / r²``, with r the Reynolds number in 1e5, held to ``re_span``.
+    """
+
+    drag: tuple[float, ...]
+    lift: tuple[float, ...]
+    drag_hold: float
+    lift_hold: float
+    drag_re: float = 0.0
+    lift_re: float = 0.0
+    re_span: tuple[float, float] = (0.81, 2.0)
+
+
+FITS: Mapping[str, Fit] = MappingProxyType(
+    {
+        "ferguson": Fit(
+            (0.1304, 0.9287, -0.8259), (0.0504, 1.2031, -1.1490), 0.9287 / (2 * 0.8259), 1.2031 / (2 * 1.1490)
+        ),
+        "naruo": Fit((0.2049, 0.2148, 1.098, -1.760, 0.7510), (0.0616, 1.250, -1.644, 1.006, -0.2158), 1.13, 1.13),
+        "patent": Fit((0.2028, -0.2159, 2.8466), (0.0860, 0.6463, 1.4789), 0.218, 0.218, 0.0165, -0.0122),
+    }
+)
+"""The fits behind the default and the ensemble, by name."""
+
+PARTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {"mean": ("ferguson", "naruo")} | {name: (name,) for name in FITS}
+)
+"""Which fits a model is the mean of."""
 
 
 def _ferguson(S: Any, Re: Any, ops: Ops) -> tuple[Any, Any]:
     """Return the fit of E. Ferguson, J. McNally, J. McPhee 2022: 1,040 shots, S 0.02 to 0.75; held at its maxima."""
-    s = ops.minimum(S, 0.9287 / (2 * 0.8259))
-    drag = 0.1304 + s * (0.9287 - 0.8259 * s)
-    s = ops.minimum(S, 1.2031 / (2 * 1.1490))
-    return drag, 0.0504 + s * (1.2031 - 1.1490 * s)
+    (d0, d1, d2), (l0, l1, l2), drag_hold, lift_hold, *_ = FITS["ferguson"]
+    s = ops.minimum(S, drag_hold)
+    drag = d0 + s * (d1 + s * d2)
+    s = ops.minimum(S, lift_hold)
+    return drag, l0 + s * (l1 + s * l2)
 
 
 def _naruo(S: Any, Re: Any, ops: Ops) -> tuple[Any, Any]:
     """Return the fit of T. Naruo, T. Mizota, H. Shimozono 2004: wind tunnel, S 0.03 to 1.13, Re 0.71e5 to 1.25e5."""
-    s = ops.minimum(S, 1.13)
-    drag = 0.2049 + s * (0.2148 + s * (1.098 + s * (-1.760 + s * 0.7510)))
-    return drag, 0.0616 + s * (1.250 + s * (-1.644 + s * (1.006 - s * 0.2158)))
+    (d0, d1, d2, d3, d4), (l0, l1, l2, l3, l4), hold, *_ = FITS["naruo"]
+    s = ops.minimum(S, hold)
+    return d0 + s * (d1 + s * (d2 + s * (d3 + s * d4))), l0 + s * (l1 + s * (l2 + s * (l3 + s * l4)))
 
 
 def _mean(S: Any, Re: Any, ops: Ops) -> tuple[Any, Any]:
@@ -40,10 +74,10 @@ def _mean(S: Any, Re: Any, ops: Ops) -> tuple[Any, Any]:
 
 def _patent(S: Any, Re: Any, ops: Ops) -> tuple[Any, Any]:
     """Return the fit of US patent 6,186,002, example ball: S 0.044 to 0.218, Re 0.81e5 to 2.0e5; held at these ends."""
-    s = ops.minimum(S, 0.218)
-    r = ops.minimum(ops.maximum(Re * 1e-5, 0.81), 2.0)
-    drag = 0.2028 + 0.0165 * r + s * (2.8466 * s - 0.2159)
-    return drag, 0.0860 - 0.0122 / (r * r) + s * (0.6463 + 1.4789 * s)
+    (d0, d1, d2), (l0, l1, l2), hold, _, drag_re, lift_re, (least, most) = FITS["patent"]
+    s = ops.minimum(S, hold)
+    r = ops.minimum(ops.maximum(Re * 1e-5, least), most)
+    return d0 + drag_re * r + s * (d1 + s * d2), l0 + lift_re / (r * r) + s * (l1 + s * l2)
 
 
 def _smits(S: Any, Re: Any, ops: Ops) -> tuple[Any, Any]:
@@ -97,6 +131,6 @@ def coefficients(aero: str) -> Coefficients:
 
     def with_fading_lift(S: Any, Re: Any, ops: Ops) -> tuple[Any, Any]:
         drag, lift = model(S, Re, ops)
-        return drag, lift * (1.0 - ops.exp(S * (-1.0 / _NO_SPIN_NO_LIFT)))
+        return drag, lift * (1.0 - ops.exp(S * (-1.0 / NO_SPIN_NO_LIFT)))
 
     return with_fading_lift

@@ -1,6 +1,8 @@
 """The air a ball flies through: how dense, how sticky, and which way it moves."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,9 +17,24 @@ WIND_REFERENCE_M = 10.0
 ROUGHNESS_M = 0.03
 """Roughness length of short grass."""
 
-_GAS = 8.314472
-_DRY_KG_PER_MOL = 0.02896546
-_VAPOUR_KG_PER_MOL = 0.01801528
+CIPM_2007: Mapping[str, tuple[float, ...]] = MappingProxyType(
+    {
+        "molar": (8.314472, 0.02896546, 0.01801528),  # gas constant; dry air, vapour, kg/mol
+        "saturation": (1.2378847e-5, -1.9121316e-2, 33.93711047, -6343.1645),
+        "enhancement": (1.00062, 3.14e-8, 5.6e-7),
+        "a": (1.58123e-6, -2.9331e-8, 1.1043e-10),
+        "b": (5.707e-6, -2.051e-8),
+        "c": (1.9898e-4, -2.376e-6),
+        "de": (1.83e-11, -0.765e-8),
+    }
+)
+"""The constants of the CIPM-2007 equation; a to e are of the compressibility."""
+
+STANDARD_ATMOSPHERE = (0.0065, 288.15, 0.0289644, 8.31447)
+"""Lapse K/m, temperature at the sea K, air kg/mol, gas constant."""
+
+SUTHERLAND = (1.716e-5, 383.55, 110.4)
+"""Viscosity at 273.15 K in Pa s, and the two temperatures of Sutherland's law."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +95,8 @@ class Air:
     def viscosity_pas(self) -> Number:
         """Dynamic viscosity, Pa s (Sutherland)."""
         kelvin = np.asarray(self.temperature_c, float) + 273.15
-        found = 1.716e-5 * (kelvin / 273.15) ** 1.5 * 383.55 / (kelvin + 110.4)
+        base, above, constant = SUTHERLAND
+        found = base * (kelvin / 273.15) ** 1.5 * above / (kelvin + constant)
         return found if found.ndim else float(found)
 
     def _numbers(self) -> dict[str, Number]:
@@ -115,7 +133,8 @@ def pressure_at(altitude_m: ArrayLike) -> Number:
     83524
     """
     height = np.asarray(altitude_m, float)
-    found = SEA_LEVEL_PA * (1 - 0.0065 * height / 288.15) ** (GRAVITY_MPS2 * 0.0289644 / (8.31447 * 0.0065))
+    lapse, sea_k, kg_per_mol, gas = STANDARD_ATMOSPHERE
+    found = SEA_LEVEL_PA * (1 - lapse * height / sea_k) ** (GRAVITY_MPS2 * kg_per_mol / (gas * lapse))
     return found if height.ndim else float(found)
 
 
@@ -146,10 +165,13 @@ def air_density(temperature_c: ArrayLike, pressure_pa: ArrayLike, humidity: Arra
     )
     t, p, h = (np.atleast_1d(value) for value in numbers.values())
     T = t + 273.15
-    p_sv = np.exp(1.2378847e-5 * T**2 - 1.9121316e-2 * T + 33.93711047 - 6343.1645 / T)
-    x = h * (1.00062 + 3.14e-8 * p + 5.6e-7 * t**2) * p_sv / p
-    first = 1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t**2
-    first = first + (5.707e-6 - 2.051e-8 * t) * x + (1.9898e-4 - 2.376e-6 * t) * x**2
-    Z = 1 - p / T * first + (p / T) ** 2 * (1.83e-11 - 0.765e-8 * x**2)
-    density = p * _DRY_KG_PER_MOL / (Z * _GAS * T) * (1 - x * (1 - _VAPOUR_KG_PER_MOL / _DRY_KG_PER_MOL))
+    gas, dry, vapour = CIPM_2007["molar"]
+    s0, s1, s2, s3 = CIPM_2007["saturation"]
+    f0, f1, f2 = CIPM_2007["enhancement"]
+    (a0, a1, a2), (b0, b1), (c0, c1), (d, e) = (CIPM_2007[name] for name in ("a", "b", "c", "de"))
+    p_sv = np.exp(s0 * T**2 + s1 * T + s2 + s3 / T)
+    x = h * (f0 + f1 * p + f2 * t**2) * p_sv / p
+    first = a0 + a1 * t + a2 * t**2 + (b0 + b1 * t) * x + (c0 + c1 * t) * x**2
+    Z = 1 - p / T * first + (p / T) ** 2 * (d + e * x**2)
+    density = p * dry / (Z * gas * T) * (1 - x * (1 - vapour / dry))
     return plain(density, length_of(*numbers.values()))
