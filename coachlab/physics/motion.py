@@ -15,10 +15,10 @@ from coachlab.physics.air import GRAVITY_MPS2, ROUGHNESS_M, WIND_REFERENCE_M
 from coachlab.physics.launch import BALL_RADIUS_M
 from coachlab.physics.ops import ARRAY, PLAIN, Ops
 
-_STEP_S = 0.05
-_FIRST_STEP_S, _STEP_GROWTH = 0.0025, 1.3  # in a wind that grows with height: it changes fastest at the ground
+STEP_S = 0.05
+FIRST_STEP_S, STEP_GROWTH = 0.0025, 1.3  # in a wind that grows with height: it changes fastest at the ground
 _LOG_SHARE = 1 / math.log1p(WIND_REFERENCE_M / ROUGHNESS_M)
-_LONGEST_S = 120.0
+LONGEST_S = 120.0
 
 
 class World(NamedTuple):
@@ -101,10 +101,10 @@ def _step(state: State, h: float, world: World) -> State:
     )
 
 
-def _next_step_s(now: float, world: World, step_s: float = _STEP_S) -> float:
+def _next_step_s(now: float, world: World, step_s: float = STEP_S) -> float:
     if not world.grows:
         return step_s
-    return min(_STEP_S, _FIRST_STEP_S + now * (_STEP_GROWTH - 1))
+    return min(STEP_S, FIRST_STEP_S + now * (STEP_GROWTH - 1))
 
 
 def _hermite(p0: Any, v0: Any, p1: Any, v1: Any, h: float, s: Any) -> tuple[Any, Any]:
@@ -154,7 +154,7 @@ def fly_one(state: State, world: World) -> Landing:
     if not _rises(state, world):
         return Landing(0.0, 0.0, 0.0, 0.0, *state[3:])
     now = peak = 0.0
-    while now < _LONGEST_S:
+    while now < LONGEST_S:
         h = _next_step_s(now, world)
         after = _step(state, h, world)
         if state[5] > 0 >= after[5]:
@@ -166,7 +166,7 @@ def fly_one(state: State, world: World) -> Landing:
     raise _endless()
 
 
-def fly_many(state: State, world: World, rows: list | None = None, step_s: float = _STEP_S) -> np.ndarray:
+def fly_many(state: State, world: World, rows: list | None = None, step_s: float = STEP_S) -> np.ndarray:
     """Fly a batch, all in step, into an array of shape (8, n) in the order of `Landing`.
 
     `rows`, where given, takes (time, who is in the air, x, y, z) of each step. Peaks and landings are collected on the
@@ -186,7 +186,7 @@ def fly_many(state: State, world: World, rows: list | None = None, step_s: float
             state = tuple(value[up] for value in state)
             world = world._replace(**{name: getattr(world, name)[up] for name in World._fields[:8]})
             who, down = who[up], np.zeros(still, dtype=bool)
-        if now >= _LONGEST_S:
+        if now >= LONGEST_S:
             raise _endless(int(who[~down][0]))
         h = _next_step_s(now, world, step_s)
         after = _step(state, h, world)
@@ -225,7 +225,7 @@ def _both_ends(state: State, after: State, which: np.ndarray, who: np.ndarray, n
 def _endless(row: int = 0) -> FlightError:
     return FlightError(
         "A flight was asked for.",
-        f"Shot {row} (counted from 0) is still in the air after {_LONGEST_S:g} s.",
+        f"Shot {row} (counted from 0) is still in the air after {LONGEST_S:g} s.",
         "Check its spin and the wind.",
         row=row,
     )
