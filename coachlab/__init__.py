@@ -35,10 +35,14 @@ _HOMES = {
     "coachlab.academy": ("simulate_academy",),
     "coachlab.mixed.moments": ("moments", "Moments"),
     "coachlab.mixed.fit": ("fit_mixed",),
+    "coachlab.mixed.bootstrap": ("bootstrap",),
+    "coachlab.mixed.boundary": ("spread_test",),
+    "coachlab.mixed.profile": ("profile_spread",),
     "coachlab.mixed.estimates": ("contrasts", "means", "predictions"),
     "coachlab.cues.table": ("model_table",),
     "coachlab.cues.grade": ("evidence_grade",),
     "coachlab.cues.shift": ("cue_shifts",),
+    "coachlab.cues.earned": ("free_and_earned",),
     "coachlab.widgets.explorer": ("explore_cues",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

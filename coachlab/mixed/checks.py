@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from coachlab.mixed.fit import Fit
 
 REST = 1e-7  # residual share of the sum of squares that only a computed response has
+ABSORBED = 1e-9  # share of a factor's columns that the fixed part may leave over by rounding
 
 
 def remarks(fit: "Fit") -> Iterator[str]:
@@ -35,6 +36,7 @@ def remarks(fit: "Fit") -> Iterator[str]:
             "terms or bring the columns to comparable scales."
         )
     yield from _flat(fit)
+    yield from _absorbed(problem)
     yield from _repeated(problem)
     yield from _twice(problem)
     for term in problem.terms:
@@ -65,6 +67,28 @@ def _flat(fit):
                 f"the data are too few to tell them apart. Degrees of freedom and standard errors are less sure; leave "
                 f"the correlation out with || and compare."
             )
+
+
+def _absorbed(problem):
+    """Sentences where the fixed part tells the levels of a factor apart by itself."""
+    m, kept = problem.moments, problem.kept
+    k = m.cross.shape[1]
+    whole = m.top.sum(axis=0)[np.ix_(kept, kept)]
+    size = np.sqrt(np.diag(whole))
+    for term in problem.terms:
+        n = len(problem.labels[term.factor])
+        if n > len(kept) or term.group in problem.fixed:
+            continue
+        for name, column in zip(term.names, term.columns, strict=True):
+            own = np.bincount(problem.codes[term.factor], m.cross[:, column, column], n).sum()
+            reach = np.zeros((n, len(kept)))
+            np.add.at(reach, problem.codes[term.factor], m.cross[:, column, [k + j for j in kept]] / size)
+            told = (reach * np.linalg.solve(whole / np.outer(size, size), reach.T).T).sum()
+            if told > (1.0 - ABSORBED) * own:
+                yield (
+                    f"The fixed part already tells the {n} levels of {term.group} apart ({name}): the data say nothing "
+                    f"about their spread, and standard errors of those fixed terms mean nothing. Leave one of them out."
+                )
 
 
 def _repeated(problem):

@@ -16,6 +16,7 @@ from coachlab.mixed.plan import Term
 EXACT = 1e-13  # share of the response's sum of squares below which what is left is rounding
 ALIASED = 1e-10  # squared share of a column that the columns before it leave unexplained
 SHRINK = 0.1  # most that a scoring step may take off a variance, so that it is not lost to a poor start
+GROW = 100.0  # most that it may multiply one, where the fixed part leaves the variance without information
 BATCH_NUMBERS = 1_500_000  # numbers held at once by a batch of evaluations; beyond, single ones keep to the cache
 
 
@@ -243,7 +244,7 @@ class Problem:
                 total = float((trace * trace).sum())
                 old = float(theta[0, first]) ** 2
                 new = old - float(score.sum()) / total if total > 0 else old
-                x[at] = np.sqrt(max(new, SHRINK * old))
+                x[at] = np.sqrt(min(max(new, SHRINK * old), GROW * old))
                 continue
             order = list(self.layers.orders[t])
             information = np.einsum("uij,ukl->ikjl", trace, trace).reshape(k * k, k * k)
@@ -251,7 +252,8 @@ class Problem:
             factor = self.layers.factor(t, theta[0])
             covariance = factor @ factor.T
             size, axes = np.linalg.eigh(covariance + 0.5 * (step + step.T))
-            size = np.maximum(size, SHRINK * max(size[-1], np.linalg.eigvalsh(covariance)[0]))
+            old = np.linalg.eigvalsh(covariance)
+            size = np.clip(size, SHRINK * max(min(size[-1], GROW * old[-1]), old[0]), GROW * old[-1])
             covariance = ((axes * size) @ axes.T)[np.ix_(order, order)]
             x[at : at + last - first] = np.linalg.cholesky(covariance)[triangle(k)]
         if self.sized:

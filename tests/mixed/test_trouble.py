@@ -164,3 +164,14 @@ def test_a_singular_fit_answers_every_question_without_a_warning(data):
         assert np.isfinite(fit.coefficients(df=df).table.iloc[:, 1:].to_numpy(float)).all()
     assert fit.effects("student")["estimate"].abs().max() < 1e-3  # all shrunken to the mean
     assert np.isfinite(cl.predictions(fit, flat.head(2), include="student").table.to_numpy()).all()
+
+
+def test_a_factor_that_the_fixed_part_tells_apart_is_named(rng):
+    data = pd.DataFrame({"g": np.repeat(np.arange(10), 8), "club": np.tile([0, 1], 40)})
+    data["y"] = rng.normal(0, 1, 10)[data["g"]] + data["club"] + rng.normal(0, 1, 80)
+    fit = cl.fit_mixed("y ~ club + (1 | g) + (1 | club)", data)
+    assert "tells the 2 levels of club apart" in fit.text()
+    assert np.isfinite(fit.criterion)
+    assert "apart" not in cl.fit_mixed("y ~ club + (1 | g)", data).text()
+    crossed = data.assign(coach=np.arange(80) // 3 % 4)
+    assert "apart" not in cl.fit_mixed("y ~ club + (1 | g) + (1 | coach)", crossed).text()

@@ -64,6 +64,15 @@ for (method in c("REML", "ML")) {
     put("strata", "residual_sd", fit$sigma * ratio, term = names(ratio))
   }
 }
+# Profile intervals: lme4 profiles the likelihood, never the restricted one.
+for (name in c("nested", "crossed", "singular")) {
+  m <- models[models$data == name, ]; d <- read.csv(paste0(name, ".csv"), stringsAsFactors = TRUE)
+  if ("cue" %in% names(d) && "plain" %in% levels(d$cue)) d$cue <- relevel(d$cue, "plain")
+  ci <- suppressWarnings(confint(lme4::lmer(as.formula(m$formula), d, REML = FALSE, control = tight), parm = "theta_", method = "profile", oldNames = FALSE))
+  ci <- ci[grepl("^sd_|^sigma", rownames(ci)), , drop = FALSE]
+  term <- sub("^sd_(.*)\\|.*$", "\\1", rownames(ci)); group <- sub("^sd_.*\\|", "", rownames(ci))
+  put(name, "profile_low", ci[, 1], group = group, term = term); put(name, "profile_high", ci[, 2], group = group, term = term)
+}
 write.csv(do.call(rbind, out), "expected.csv", row.names = FALSE)
 used <- c("nlme", "lme4", "lmerTest", "pbkrtest", "emmeans")
 write.csv(data.frame(package = c("R", used), version = c(as.character(getRversion()), sapply(used, function(p) as.character(packageVersion(p))))),
