@@ -13,9 +13,10 @@ from coachlab.intake.clean import MISREAD, clean_shots
 from coachlab.intake.clean import RULES as CLEANING
 from coachlab.intake.columns import ColumnMap, read_map
 from coachlab.intake.headings import find_heading
-from coachlab.intake.read import build_shots
+from coachlab.intake.read import read_all
 from coachlab.intake.shots import Shots
 from coachlab.schema import COLUMNS
+from coachlab.settings import Settings
 
 LEAST_DIFFERENCE = 0.05
 """How much more of the cue shots than of the plain ones must be missing before anybody is warned; an assumption."""
@@ -178,7 +179,9 @@ _DO = {
 }
 
 
-def check_file(path: str | Path, columns: ColumnMap | str | Path | None = None) -> FileCheck:
+def check_file(
+    path: str | Path, columns: ColumnMap | str | Path | None = None, settings: Settings | None = None
+) -> FileCheck:
     """Return all that is wrong with a file and its map, not only what is found first.
 
     Parameters
@@ -187,6 +190,8 @@ def check_file(path: str | Path, columns: ColumnMap | str | Path | None = None) 
         As `read_shots` takes it.
     columns : ColumnMap or path, optional
         The file's map; without it the file is in our own names.
+    settings : Settings, optional
+        The limits; the defaults without.
 
     Returns
     -------
@@ -199,7 +204,7 @@ def check_file(path: str | Path, columns: ColumnMap | str | Path | None = None) 
         faults += wrong
     shots = None
     try:
-        shots = build_shots(path, columns, faults.append)
+        shots = read_all(path, columns, faults.append, settings=settings)
     except CoachlabError as err:
         faults.append(err)
     rows = [

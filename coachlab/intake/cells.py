@@ -4,6 +4,7 @@ A column of a file holds few distinct texts, so each text is read once and sprea
 """
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -144,8 +145,12 @@ def read_numbers(cells: Cells, column: str, mark: str, positive: str | None = No
     return Numbers(value + 0.0, without_unit, worlds, blank, odd, nothing, other_mark)
 
 
-_SAME = str.maketrans(dict.fromkeys("−–—‐‑﹣－", "-") | dict.fromkeys("\u00a0\u202f\u2009\u2007", " ") | {"’": "'"})
-"""Signs that mean a minus, and blanks that are none in ASCII."""
+_SAME = str.maketrans(
+    dict.fromkeys("−–—‐‑﹣－", "-")
+    | dict.fromkeys("\u00a0\u202f\u2009\u2007", " ")
+    | {"’": "'", "٫": ".", "．": ".", "·": ".", "٬": "'", "，": ","}
+)
+"""Signs that mean a minus, blanks that are none in ASCII, and marks of other scripts."""
 _CELL = re.compile(
     r"""([^\d+\-.,]*?) \s*                              # a side or unit before the number
     ([+-]? \s? (?:\d[\d.,'\ ]*|[.,]\d+)) (e[+-]?\d+)?    # the number, with its groups of three
@@ -166,7 +171,9 @@ class _CellReader:
 
     def read(self, text: str) -> tuple[float, float | None, int, int, bool] | None:
         """Return number, factor of its unit, side, the player's way, and if the other mark was used; or None."""
-        found = _CELL.fullmatch(text.translate(_SAME).strip().lstrip("'"))
+        if not text.isascii():
+            text = "".join(str(unicodedata.decimal(sign, sign)) for sign in text.translate(_SAME))
+        found = _CELL.fullmatch(text.strip().lstrip("'"))
         if found is None:
             return None
         before, digits, power, after = found.groups()

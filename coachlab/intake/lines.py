@@ -4,10 +4,11 @@ A quick reader takes blocks whose lines all have as many cells as there are head
 (blank, short, long) is looked at line by line, and a file whose quotes are in disorder is read slowly as a whole.
 """
 
+import codecs
 import csv
 import io
+import re
 from collections.abc import Iterator
-from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
@@ -15,11 +16,16 @@ import pyarrow as pa
 import pyarrow.csv
 
 from coachlab.errors import DataError, MapError
+from coachlab.intake.archive import Source
 from coachlab.intake.cells import Cells
 from coachlab.intake.headings import plain_heading
-from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines
+from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines, too_wide
+from coachlab.settings import Settings
 
 SEPARATORS = (",", ";", "\t", "|")
+ODD_SEPARATORS = (":", "^", "~", "/", "\\", "#", "!", "&", "*", "=", "\x1f", "\x1e", "\x01", "¦", "§", " ")
+"""Looked at where none of the usual ones parts the headings."""
+_EIGHT_BITS = ("cp1252", "mac_roman", "cp850")
 _BLOCK = 1 << 22
 _HEAD = 1 << 18
 _SMALL = 1 << 15
@@ -35,45 +41,85 @@ class _OutOfOrder(Exception):
     """The quick reader does not fit this file's quotes or line ends."""
 
 
-def read_lines(path: Path, wanted: Wanted) -> Page:
+def read_lines(source: Source, wanted: Wanted, settings: Settings | None = None) -> Page:
     """Return the page of a text file; errors as `files.read_page` says them."""
-    with path.open("rb") as stream:
+    settings = settings or Settings()
+    with source.open() as stream:
         head = stream.read(_HEAD)
         encoding = _encoding_of(head)
         if encoding == "utf-8":
             try:
-                return _read_stream(path.name, stream, head, wanted)
+                codecs.getincrementaldecoder("utf-8")().decode(head)
+                return _read_stream(source.name, stream, head, wanted, settings)
             except UnicodeDecodeError:
-                encoding = "cp1252"
-    text = _decoded(path.read_bytes(), encoding)
+                encoding = _eight_bits(head)
+            except MapError as err:
+                return _read_aligned(source, wanted, settings, err)
+    text = _decoded(source.read(), encoding)
     if "\r" in text and "\n" not in text:
         text = text.replace("\r", "\n")
-    data = text.encode("utf-8", "replace")
-    return _read_stream(path.name, io.BytesIO(data), data[:_HEAD], wanted)
+    data = text.replace("\0", "").encode("utf-8", "replace")
+    return _read_stream(source.name, io.BytesIO(data), data[:_HEAD], wanted, settings)
+
+
+def _read_aligned(source: Source, wanted: Wanted, settings: Settings, refused: MapError) -> Page:
+    """Return the page of a text whose columns stand apart by two blanks or more, if it is one."""
+    data = re.sub(rb" {2,}", b"\t", re.sub(rb"(?m)^ +| +(?=\r?$)", b"", source.read()))
+    try:
+        page = _read_stream(source.name, io.BytesIO(data), data[:_HEAD], wanted, settings)
+    except (MapError, UnicodeDecodeError):
+        raise refused from None
+    width = len(page.headings)
+    for number, line in enumerate(data.split(b"\n")[page.header_row :], page.header_row + 1):
+        if line.strip() and line.count(b"\t") != width - 1:
+            raise DataError(
+                f"{source.name} was read as columns parted by blanks.",
+                f"Line {number} has {line.count(bytes([9])) + 1} cells, the header {width}: a blank cell cannot be "
+                "told from a gap.",
+                "Export it with commas, semicolons or tabs.",
+                path=source.name,
+                row=number,
+            )
+    return page
 
 
 def _encoding_of(head: bytes) -> str:
+    if head.startswith((b"\xff\xfe\0\0", b"\0\0\xfe\xff")):
+        return "utf-32"
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
     zeros = head[:4096].count(b"\0")
     if zeros > len(head[:4096]) / 4:
         return "utf-16-le" if head[1:2] == b"\0" else "utf-16-be"
-    if b"\r" in head and b"\n" not in head:
-        return "utf-8-sig"  # line ends of a kind that the block reader does not know: read as a whole
+    if zeros or b"\0" in head or (b"\r" in head and b"\n" not in head):
+        return "utf-8-sig"  # line ends or signs that the block reader does not know: read as a whole
     return "utf-8"
 
 
+def _eight_bits(data: bytes) -> str:
+    """Return which 8-bit code turns most bytes into degree signs after a number or in brackets; the usual one if none.
+
+    Names and remarks cannot tell codes apart, but a unit can: the degree sign is another byte in each.
+    """
+    sign = re.compile(r"\d ?°|[\[(]°[\])]|°/")
+    counts = {kind: len(sign.findall(data[:_HEAD].decode(kind, "replace"))) for kind in _EIGHT_BITS}
+    return max(counts, key=counts.__getitem__)
+
+
 def _decoded(data: bytes, encoding: str) -> str:
-    for kind in (encoding, "cp1252") if not encoding.startswith("utf-16") else (encoding,):
+    wide = encoding.startswith(("utf-16", "utf-32"))
+    for kind in (encoding,) if wide else (encoding, _eight_bits(data)):
         try:
             return data.decode(kind)
         except UnicodeDecodeError:
             continue
-    return data.decode("latin-1" if not encoding.startswith("utf-16") else encoding, errors="replace")
+    return data.decode(encoding if wide else "latin-1", errors="replace")
 
 
-def _read_stream(name: str, stream: BinaryIO, head: bytes, wanted: Wanted) -> Page:
+def _read_stream(name: str, stream: BinaryIO, head: bytes, wanted: Wanted, settings: Settings) -> Page:
     separator, header, header_row, last_row = _find_header(name, head, wanted)
+    if len(header) > settings.largest_columns:
+        raise too_wide(name, len(header), settings)
     start = 0
     for _ in range(last_row):
         start = head.find(b"\n", start) + 1 or len(head)
@@ -97,14 +143,20 @@ def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str]
     for depth in HEAD_LINES:
         best: tuple[int, int] = (0, 0)
         header: tuple[str, list[str], int, int] | None = None
-        for separator in SEPARATORS:
+        for separator in (*SEPARATORS, *ODD_SEPARATORS):
+            odd = separator in ODD_SEPARATORS
+            if odd and best[0] == len(wanted):
+                break
             rows = _split(lines[:depth], separator)
             for place, (first, last, cells) in enumerate(rows):
                 count = count_wanted(cells, wanted)
+                if not count or count < best[0]:
+                    continue
                 # of two separators that find the same headings the one that splits the lines below alike
-                alike = sum(len(other) == len(cells) for _, _, other in rows[place + 1 :]) if count else 0
-                better = count > best[0] or (count == best[0] and alike > best[1] and first == header[2])  # type: ignore
-                if count and better:
+                below = rows[place + 1 :]
+                alike = sum(len(other) == len(cells) for _, _, other in below)
+                better = count > best[0] or (alike > best[1] and header is not None and first == header[2])
+                if better and not (odd and (count == best[0] or alike * 2 < len(below))):
                     best, header = (count, alike), (separator, cells, first, last)
                 if count == len(wanted):
                     break

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from coachlab.errors import MapError
+from coachlab.errors import DataError, MapError
 from coachlab.intake.cells import Cells
 from coachlab.intake.headings import close_to, plain_heading, without_unit
+from coachlab.settings import Settings
 
 HEAD_LINES = (40, 500)
 """How far down a header is looked for, at first, and if none is there."""
@@ -196,6 +197,16 @@ def no_header(where: str, wanted: Wanted, lines: Sequence[Sequence[str]], **fact
         f"No line holds any of them{hint}; the fullest line reads: {', '.join(map(repr, shown[:12])) or 'nothing'}.",
         "Correct the headings in the map, or pass the map that belongs to this file.",
         **facts,
+    )
+
+
+def too_wide(where: str, columns: int, settings: Settings) -> DataError:
+    """Return the error for a table with more columns than are allowed."""
+    return DataError(
+        f"{where} was asked for as a table of shots.",
+        f"It has {columns:,} columns, more than the {settings.largest_columns:,} that are allowed.",
+        "Export the columns that are needed, or raise largest_columns in academy.toml.",
+        columns=columns,
     )
 
 

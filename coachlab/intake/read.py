@@ -1,12 +1,14 @@
 """`read_shots`: a file from anywhere becomes `Shots`, each of its lines accounted for."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from coachlab import privacy
 from coachlab.errors import CoachlabError, DataError, MapError
+from coachlab.intake.archive import Source, find_sources
 from coachlab.intake.cells import Numbers, read_numbers, settle_marks
 from coachlab.intake.columns import MAPPABLE, READINGS, ColumnMap
 from coachlab.intake.files import read_page
@@ -14,22 +16,31 @@ from coachlab.intake.fill import Fault, Intake, build_rejects, build_table, repl
 from coachlab.intake.headings import close_to, find_heading
 from coachlab.intake.pages import Page
 from coachlab.intake.rows import RULES, SHOT, find_states
-from coachlab.intake.shots import Shots
+from coachlab.intake.shots import Shots, combine_shots
 from coachlab.schema import COLUMNS
+from coachlab.settings import Settings
 
 
-def read_shots(path: str | Path, columns: ColumnMap | str | Path | None = None, key: bytes | None = None) -> Shots:
+def read_shots(
+    path: str | Path,
+    columns: ColumnMap | str | Path | None = None,
+    key: bytes | None = None,
+    settings: Settings | None = None,
+) -> Shots:
     """Return the shots of a file in our own columns, units and signs, with an account of every line.
 
     Parameters
     ----------
     path : path
-        CSV, XLSX, ODS or Parquet; what it is shows in its content.
+        CSV, XLSX, ODS or Parquet; what it is shows in its content. Or a zip or a folder of such files, all of which
+        this map fits; shots that stand in several of them are set aside but once (`combine_shots`).
     columns : ColumnMap or path, optional
         Which heading is which column, or the path of such a map; without it the file is in our own names, units
         and signs.
     key : bytes, optional
         What pseudonyms are made with (`privacy.pseudonym`); without it a key that lives as long as the process.
+    settings : Settings, optional
+        The limits that a file may not go beyond; the defaults without.
 
     Returns
     -------
@@ -45,20 +56,41 @@ def read_shots(path: str | Path, columns: ColumnMap | str | Path | None = None, 
         If the map is wrong, or the file does not fit it: a heading is missing or stands twice, a unit is nowhere to
         be found, most cells of a column are no numbers.
     DataError
-        If the file cannot be opened, is empty, or holds no lines of shots.
+        If the file cannot be opened, is empty, goes beyond a limit, or holds no lines of shots.
     """
     if isinstance(columns, str | Path):
         columns = ColumnMap.from_toml(columns)
-    return build_shots(path, columns, _refuse, key)
+    return read_all(path, columns, _refuse, key, settings)
+
+
+def read_all(
+    path: str | Path,
+    columns: ColumnMap | None,
+    fault: Fault,
+    key: bytes | None = None,
+    settings: Settings | None = None,
+) -> Shots:
+    """Return the shots of a file, a zip or a folder, handing each fault to `fault`."""
+    sources, left = find_sources(path, settings)
+    shots = combine_shots([build_shots(source, columns, fault, key, settings) for source in sources])
+    if left:
+        shots = replace(shots, notes=(*shots.notes, f"Left alone: {', '.join(left)}."))
+    return shots
 
 
 def _refuse(fault: CoachlabError) -> None:
     raise fault
 
 
-def build_shots(path: str | Path, columns: ColumnMap | None, fault: Fault, key: bytes | None = None) -> Shots:
-    """Return the shots of a file, handing each fault to `fault`, which may raise it or write it down."""
-    page, columns, places = _open(path, columns, fault)
+def build_shots(
+    path: str | Path | Source,
+    columns: ColumnMap | None,
+    fault: Fault,
+    key: bytes | None = None,
+    settings: Settings | None = None,
+) -> Shots:
+    """Return the shots of one table, handing each fault to `fault`, which may raise it or write it down."""
+    page, columns, places = _open(path, columns, fault, settings)
     marked = {name: page.cells[place] for name, place in places.items() if name in READINGS or name == "shot"}
     marks, note = settle_marks(marked, columns.decimal, page.separator)
     numbers = {
@@ -83,13 +115,16 @@ def build_shots(path: str | Path, columns: ColumnMap | None, fault: Fault, key: 
     )
 
 
-def _open(path: str | Path, columns: ColumnMap | None, fault: Fault) -> tuple[Page, ColumnMap, dict[str, int]]:
+def _open(
+    path: str | Path | Source, columns: ColumnMap | None, fault: Fault, settings: Settings | None
+) -> tuple[Page, ColumnMap, dict[str, int]]:
     """Return the page, its map, and the place of each mapped column among its headings."""
     if columns is None:
-        page = read_page(path, {name: (name,) for name in MAPPABLE})
+        page = read_page(path, {name: (name,) for name in MAPPABLE}, settings=settings)
         columns = ColumnMap.own_names(page.headings)
     else:
-        page = read_page(path, {name: mapped.headings for name, mapped in columns.columns.items()}, columns.sheet)
+        headings = {name: mapped.headings for name, mapped in columns.columns.items()}
+        page = read_page(path, headings, columns.sheet, settings)
     asked = f"{page.where} was read with the column map {columns.name!r}."
     if not columns.readings:
         fault(

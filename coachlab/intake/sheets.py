@@ -1,78 +1,157 @@
 """Spreadsheets (XLSX, ODS) and Parquet files as pages."""
 
 import io
-from pathlib import Path
+from collections.abc import Callable
+from typing import TypeVar
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 import python_calamine
 
 from coachlab.errors import DataError, MapError
+from coachlab.intake.archive import PACKED, Source
+from coachlab.intake.books import Span, check_book, check_cells
 from coachlab.intake.cells import Cells
 from coachlab.intake.headings import close_to
-from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines
+from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines, too_wide
+from coachlab.settings import Settings
+
+_Read = TypeVar("_Read")
 
 
-def read_sheet(path: Path, wanted: Wanted, sheet: str | None) -> Page:
+def read_sheet(source: Source, wanted: Wanted, sheet: str | None, settings: Settings) -> Page:
     """Return the page of a spreadsheet; errors as `files.read_page` says them."""
-    asked = f"{path.name} was opened as a spreadsheet."
-    try:
-        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(path.read_bytes()))
-        names = list(book.sheet_names)
-    except python_calamine.PasswordError as err:
-        raise DataError(asked, "It is locked by a password.", "Save it without one.", path=path.name) from err
-    except (python_calamine.CalamineError, OSError, ValueError) as err:
-        raise DataError(
-            asked, f"It cannot be read ({err}).", "Save it again as XLSX, or as CSV.", path=path.name
-        ) from err
+    asked = f"{source.name} was opened as a spreadsheet."
+    data = source.read()
+    spans = check_book(source.name, data, settings) if data.startswith(PACKED) else {}
+    book, names = _calm(asked, source.name, lambda: _open_book(data))
     if sheet is not None and sheet not in names:
         raise MapError(
             asked,
             f"No sheet {sheet!r}{close_to(sheet, names)}; found: {', '.join(map(repr, names))}.",
             "Correct the key sheet in the map.",
-            path=path.name,
+            path=source.name,
             sheet=sheet,
         )
     tried: list[list[list]] = []
-    best: tuple[int, str, int, list[list]] | None = None
+    best: tuple[int, str, int, list[list], list[Span]] | None = None
     for name in [sheet] if sheet is not None else names:
-        try:
-            lines = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
-        except (python_calamine.CalamineError, ValueError):
-            continue  # a sheet that holds a chart has no cells
+        lines, merged = _sheet_of(book, name, spans.get(names.index(name), []), asked, source.name)
         tried.append(lines)
         for place, line in enumerate(lines[: HEAD_LINES[-1]]):
             count = count_wanted(line, wanted)
             if count and (best is None or count > best[0]):
-                best = (count, name, place, lines)
+                best = (count, name, place, lines, merged)
         if best is not None and best[0] == len(wanted):
             break
     if best is None:
         raise no_header(
-            path.name, wanted, [line for lines in tried for line in lines[: HEAD_LINES[-1]]], path=path.name
+            source.name, wanted, [line for lines in tried for line in lines[: HEAD_LINES[-1]]], path=source.name
         )
-    _, name, place, lines = best
+    _, name, place, lines, merged = best
+    if len(lines[place]) > settings.largest_columns:
+        raise too_wide(source.name, len(lines[place]), settings)
+    body = _filled_down(lines, place, merged)
     rows = np.arange(place + 2, len(lines) + 1)
-    return page_of_lines(path.name, lines[place], lines[place + 1 :], place + 1, rows, sheet=name)
+    return page_of_lines(source.name, lines[place], body, place + 1, rows, sheet=name)
 
 
-def read_parquet(path: Path, wanted: Wanted) -> Page:
-    """Return the page of a Parquet file, its numbers and times kept as they are; errors as `files.read_page`."""
-    asked = f"{path.name} was opened as Parquet."
+def book_lines(source: Source, settings: Settings) -> dict[str, list[list]]:
+    """Return the cells of each sheet of a spreadsheet, line by line."""
+    asked = f"{source.name} was opened as a spreadsheet."
+    data = source.read()
+    spans = check_book(source.name, data, settings) if data.startswith(PACKED) else {}
+    book, names = _calm(asked, source.name, lambda: _open_book(data))
+    return {
+        name: _sheet_of(book, name, spans.get(place, []), asked, source.name)[0] for place, name in enumerate(names)
+    }
+
+
+def _open_book(data: bytes) -> tuple[python_calamine.CalamineWorkbook, list[str]]:
+    book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+    return book, list(book.sheet_names)
+
+
+def _calm(asked: str, name: str, read: Callable[[], _Read]) -> _Read:
+    """Return what a call of the spreadsheet reader gives; whatever it makes of a damaged file is one error."""
     try:
-        table = pq.read_table(path)
-    except (pa.ArrowException, OSError) as err:
-        raise DataError(asked, f"It cannot be read ({err}).", "Write it again.", path=path.name) from err
+        return read()
+    except python_calamine.PasswordError as err:
+        raise DataError(asked, "It is locked by a password.", "Save it without one.", path=name) from err
+    except (python_calamine.CalamineError, OSError, ValueError, OverflowError) as err:
+        raise _unreadable(asked, name, err) from err
+    except BaseException as err:
+        if type(err).__name__ != "PanicException":  # how the reader's own language reports a fault of the program
+            raise
+        raise _unreadable(asked, name, err) from err
+
+
+def _unreadable(asked: str, name: str, err: BaseException) -> DataError:
+    return DataError(asked, f"It cannot be read ({err}).", "Save it again as XLSX, or as CSV.", path=name)
+
+
+def _sheet_of(book, name: str, spans: list[Span], asked: str, file: str) -> tuple[list[list], list[Span]]:
+    """Return the lines of a sheet and its merged cells; a heading that is merged over lines stands in the lowest."""
+
+    def read() -> tuple[list[list], list[Span]]:
+        try:
+            sheet = book.get_sheet_by_name(name)
+        except (python_calamine.CalamineError, ValueError):
+            return [], []  # a sheet that holds a chart has no cells
+        ranges = sheet.merged_cell_ranges or []
+        found = spans or [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
+        return sheet.to_python(skip_empty_area=False), found
+
+    lines, found = _calm(asked, file, read)
+    for top, bottom, left in found:
+        if bottom < min(len(lines), HEAD_LINES[-1]) and left < min(len(lines[top]), len(lines[bottom])):
+            above, here = lines[top][left], lines[bottom][left]
+            if here in ("", None) and isinstance(above, str):
+                lines[bottom][left] = above
+    return lines, found
+
+
+def _filled_down(lines: list[list], header: int, spans: list[Span]) -> list[list]:
+    """Return the lines below the header, a cell that is merged over several of them standing in each."""
+    for top, bottom, left in spans:
+        if top <= header:
+            if header < bottom < len(lines) and left < len(lines[bottom]):
+                lines[bottom][left] = ""  # below the header it is a heading no more
+            continue
+        for row in range(top + 1, min(bottom + 1, len(lines))):
+            if left < len(lines[row]) and left < len(lines[top]):
+                lines[row][left] = lines[top][left]
+    return lines[header + 1 :]
+
+
+def read_parquet(source: Source, wanted: Wanted, settings: Settings) -> Page:
+    """Return the page of a Parquet file, its numbers and times kept as they are; errors as `files.read_page`."""
+    asked = f"{source.name} was opened as Parquet."
+    try:
+        with source.open() as stream:
+            file = pq.ParquetFile(stream)
+            about = file.metadata
+            if about.num_columns > settings.largest_columns:
+                raise too_wide(source.name, about.num_columns, settings)
+            check_cells(source.name, about.num_rows, about.num_columns, settings)
+            table = file.read()
+    except (pa.ArrowException, OSError, ValueError) as err:
+        if isinstance(err, DataError):
+            raise
+        raise DataError(asked, f"It cannot be read ({err}).", "Write it again.", path=source.name) from err
     headings = tuple(map(str, table.column_names))
     if not count_wanted(headings, wanted):
-        raise no_header(path.name, wanted, [headings], path=path.name)
+        raise no_header(source.name, wanted, [headings], path=source.name)
     cells = tuple(_cells_of_arrow(column) for column in table.columns)
-    return Page(path.name, headings, cells, np.arange(1, table.num_rows + 1), 0)
+    return Page(source.name, headings, cells, np.arange(1, table.num_rows + 1), 0)
 
 
 def _cells_of_arrow(column: pa.ChunkedArray) -> Cells:
     kind = column.type
+    if pa.types.is_timestamp(kind) and kind.tz is not None:
+        column, kind = pc.local_timestamp(column), pa.timestamp("us")  # the device's own clock
     if pa.types.is_timestamp(kind) or pa.types.is_date(kind):
         return Cells(None, None, column.to_pandas().to_numpy().astype("M8[us]"))
     if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):

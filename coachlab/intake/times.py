@@ -8,7 +8,21 @@ import pyarrow.compute as pc
 
 from coachlab.intake.cells import NOTHING, Cells
 
-_ZONE = r"\s*(?:[zZ]|UTC|(:\d{2}(?:\.\d+)?)\s*[+-]\d{2}:?\d{2})$"
+_ZONES = (
+    (r"(\d|[AaPp]\.?[Mm]\.?)\s*(?:\([^()]*\)|\[[^\[\]]*\])$", r"\1"),
+    (r"(\d|[AaPp]\.?[Mm]\.?)\s*(?:[zZ]|[A-Z]{3,5}|(?:UTC|GMT)\s*[+-]\s*\d{1,2}(?::?\d{2})?|[A-Z][a-z]+/\w+)$", r"\1"),
+    (r"(:\d{2}(?:[.,]\d+)?)\s*[+-]\d{2}(?::?\d{2})?$", r"\1"),
+)
+"""How a time zone is written behind a time, and what is left of it."""
+_PACKED = re.compile(r"(\d{4})(\d{2})(\d{2})[T ]?(\d{2})(\d{2})(\d{2})?")
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{2})(?:\.(\d{2}))?")
+_COUNTED = (
+    # numbers from, to; how long one of them is; the moment at 0; what it is called
+    (2e4, 8e4, 86_400e6, "1899-12-30", "days since 1899-12-30, as spreadsheets count"),
+    (9e8, 4.2e9, 1e6, "1970-01-01", "seconds since 1970"),
+    (9e11, 4.2e12, 1e3, "1970-01-01", "milliseconds since 1970"),
+    (9e14, 4.2e15, 1.0, "1970-01-01", "microseconds since 1970"),
+)
 _NUMBERS = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})(?:[T,]?\s*(\d.*))?")
 _YEAR_FIRST = re.compile(r"(\d{4})[./-](\d{1,2})[./-](\d{1,2})(?:[T,]?\s*(\d.*))?")
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2}(?:[.,]\d+)?)?(\s*[ap]\.?m\.?)?", re.IGNORECASE)
@@ -36,21 +50,48 @@ def read_times(cells: Cells) -> tuple[np.ndarray, np.ndarray, np.ndarray, str]:
     if cells.words is None:
         if cells.typed is not None and cells.typed.dtype.kind == "M":
             return cells.typed.astype("M8[us]"), of_day, np.zeros(cells.size, dtype=bool), ""
-        return times, of_day, ~cells.blank, ""
+        times, of_day, note = _counted(np.asarray(cells.typed, dtype=float))
+        return times, of_day, np.isnat(times) & np.isnat(of_day) & ~cells.blank, note
     blank = cells.blank
     if cells.iso_times is not None:
         return cells.iso_times, of_day, np.zeros(cells.size, dtype=bool), ""
     plain = cells.trimmed
-    if pc.any(pc.match_substring_regex(plain, _ZONE)).as_py():
-        plain = pc.replace_substring_regex(plain, _ZONE, r"\1")
-    words = pd.Series(pd.array(plain, dtype="str"))
+    numbers = np.asarray(pc.match_substring_regex(plain, r"^\d+(?:[.,]\d+)?$").to_numpy(zero_copy_only=False), bool)
+    counted, note = np.zeros(cells.size, dtype=bool), ""
+    if numbers.any():
+        values = np.full(cells.size, np.nan)
+        values[numbers] = [float(text.replace(",", ".")) for text in cells.texts(np.flatnonzero(numbers))]
+        times, of_day, note = _counted(values)
+        counted = ~(np.isnat(times) & np.isnat(of_day))
+    for pattern, left in _ZONES:
+        if pc.any(pc.match_substring_regex(plain, pattern)).as_py():
+            plain = pc.replace_substring_regex(plain, pattern, left)
+    words = pd.Series(pd.array(plain, dtype="str")).mask(pd.Series(counted))
     read = pd.to_datetime(words, format="ISO8601", errors="coerce")
-    slow = np.flatnonzero(read.isna().to_numpy() & ~blank)
-    texts, clocks, note = _rewrite(words.iloc[slow].tolist())
+    slow = np.flatnonzero(read.isna().to_numpy() & ~blank & ~counted)
+    texts, clocks, doubt = _rewrite(words.iloc[slow].tolist())
     of_day[slow] = clocks
     read.iloc[slow] = pd.to_datetime(pd.Series(texts, dtype="str"), format="mixed", errors="coerce").to_numpy()
-    times = read.to_numpy().astype("M8[us]")
-    return times, of_day, np.isnat(times) & np.isnat(of_day) & ~blank, note
+    times = np.where(counted, times, read.to_numpy().astype("M8[us]"))
+    return times, of_day, np.isnat(times) & np.isnat(of_day) & ~blank, " ".join(filter(None, [note, doubt]))
+
+
+def _counted(values: np.ndarray) -> tuple[np.ndarray, np.ndarray, str]:
+    """Return numbers as times, or as times of day where they are a share of one; and how they were understood."""
+    times = np.full(len(values), np.datetime64("NaT"), dtype="M8[us]")
+    of_day = np.full(len(values), np.timedelta64("NaT"), dtype="m8[us]")
+    note = ""
+    with np.errstate(invalid="ignore"):
+        for low, high, size, start, name in _COUNTED:
+            rows = (values >= low) & (values < high)
+            if rows.any():
+                # to the millisecond: a day as a decimal number is not finer
+                steps = (np.round(values[rows] * size / 1e3) * 1e3).astype("int64")
+                times[rows] = np.datetime64(start, "us") + steps.astype("m8[us]")
+                note = f"Numbers where times are due are read as {name}."
+        share = (values > 0) & (values < 1)
+    of_day[share] = (np.round(values[share] * 86_400e3) * 1e3).astype("int64").astype("m8[us]")
+    return times, of_day, note
 
 
 def _rewrite(words: list[str]) -> tuple[list[str | None], np.ndarray, str]:
@@ -65,15 +106,25 @@ def _rewrite(words: list[str]) -> tuple[list[str | None], np.ndarray, str]:
         if found:
             day, month = (found[2], found[1]) if month_first else (found[1], found[2])
             year = found[3] if len(found[3]) == 4 else f"20{found[3]}"
-            texts[place] = f"{year}-{month:0>2}-{day:0>2} {found[4] or ''}".strip()
+            texts[place] = f"{year}-{month:0>2}-{day:0>2} {_colons(found[4])}".strip()
         elif found := _YEAR_FIRST.fullmatch(word):
-            texts[place] = f"{found[1]}-{found[2]:0>2}-{found[3]:0>2} {found[4] or ''}".strip()
+            texts[place] = f"{found[1]}-{found[2]:0>2}-{found[3]:0>2} {_colons(found[4])}".strip()
+        elif found := _PACKED.fullmatch(word):
+            texts[place] = f"{found[1]}-{found[2]}-{found[3]} {found[4]}:{found[5]}:{found[6] or '00'}"
         elif _CLOCK.fullmatch(word):
             clocks[place] = _clock(word)
         elif word.casefold() not in NOTHING and _WORDY.search(word):
             texts[place] = word
     unsure = bool(first) and max(first) <= 12 and max(second) <= 12
     return texts, clocks, "Days such as 03/04/2026 are read as the 3rd of April." if unsure else ""
+
+
+def _colons(clock: str | None) -> str:
+    """Return the time behind a day as the reader of times takes it."""
+    clock = (clock or "").strip()
+    if found := _DOTTED.fullmatch(clock):
+        return ":".join(filter(None, found.groups()))
+    return re.sub(r"([ap])\.?m\.?$", r"\1m", clock, flags=re.IGNORECASE).replace(",", ".")
 
 
 def _clock(word: str) -> np.timedelta64:

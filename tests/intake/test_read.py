@@ -339,7 +339,7 @@ def test_a_header_without_lines_of_shots_is_refused(refused, text):
 
 
 def test_an_unknown_separator_is_told(refused):
-    assert "comma, semicolon, tab or pipe" in refused("Head speed/Attack/Path\n90/-3/4\n", kind=cl.MapError).found
+    assert "comma, semicolon, tab or pipe" in refused("Head speed->Attack->Path\n90->-3->4\n", kind=cl.MapError).found
 
 
 @pytest.mark.parametrize(
