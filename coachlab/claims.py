@@ -29,6 +29,10 @@ _SEEN = (
     "In the next similar student, a lesson of this kind would show between {low} and {high} "
     "(90 % range for what is seen, chance included)."
 )
+_OWN = (
+    "That student's own average shift, the chance of single blocks taken away, is expected between {low} and {high} "
+    "({tested})."
+)
 
 TEMPLATES: dict[str, dict[str, str]] = {
     "A": {
@@ -45,6 +49,7 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "{club} {outcome}: the 90 % interval {low} to {high} lies inside ±{useful} "
         "({shots} shots, random order).",
         "seen": _SEEN,
+        "own": _OWN,
         "pattern": "With {cue}, the change of {club} {outcome} grows by {estimate} for each degree that a student's "
         "own {pattern} is {side} ({level} interval {low} to {high}; {students} students).",
         "pattern open": "With {cue}, the change of {club} {outcome} for each degree that a student's own {pattern} is "
@@ -63,6 +68,7 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "small": "While {cue} was in place {club} {outcome} hardly differed on average: the 90 % interval {low} to "
         "{high} lies inside ±{useful} ({students} students, {shots} shots): too small to matter.",
         "seen": _SEEN,
+        "own": _OWN,
     },
     "C": {
         "moved": "{club} {outcome} was {state} by {estimate} with {cue} than in the plain shots of the same lessons "
@@ -82,6 +88,7 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "many": "{tests} intervals are shown here; with no true difference anywhere, about {chance} of them "
         "would still leave out zero.",
         "coaches": "With {coaches} coaches the spread between coaches is not in the interval.",
+        "one coach": "With one coach, or none logged, the spread between coaches is not in the interval.",
         "no pattern at grade": "Whether {cue} suits one pattern more than another "
         "is not said at evidence grade {grade}.",
         "no pattern": "Whether {cue} suits one pattern more than another cannot be said from {students} screened "

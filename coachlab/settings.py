@@ -3,6 +3,7 @@
 Thresholds are settings, not constants: an academy edits the file, and every page says which value it used.
 """
 
+import json
 import tomllib
 from dataclasses import dataclass, field, fields
 from difflib import get_close_matches
@@ -29,6 +30,10 @@ class Settings:
 
     Smallest useful shifts are in the outcome's own unit; an entry for a club (``{"driver": {"carry_m": 4.0}}``)
     goes before the general one. All defaults are assumptions until the academy replaces them.
+
+    The five limits refuse a file that no device exports before it fills the memory: the size of a file and of what a
+    zip or spreadsheet unpacks to (millions of bytes), how many times its own size that may be, rows times columns of a
+    spreadsheet or Parquet file, and columns of any table.
     """
 
     name: str = "this academy"
@@ -41,6 +46,11 @@ class Settings:
     block_shots: int = 5
     feedback_shown: bool = False
     adult_swings: int = 70
+    largest_file_mb: int = 1000
+    largest_unpacked_mb: int = 2000
+    largest_packing_ratio: int = 200
+    largest_cells: int = 100_000_000
+    largest_columns: int = 1000
     smallest_useful: dict = field(default_factory=lambda: dict(_SMALLEST_USEFUL))
     smallest_useful_by_club: dict = field(default_factory=lambda: {"driver": {"carry_m": 4.0}})
 
@@ -89,6 +99,13 @@ def read_settings(path: str | Path | None = None) -> Settings:
             raise DataError(
                 f"{path.name} was read as the academy's settings.",
                 f"{key} is {value!r}; a {kinds[key].__name__} is due.",
+                "Correct the value.",
+                key=key,
+            )
+        if kinds[key] is int and value < 1:
+            raise DataError(
+                f"{path.name} was read as the academy's settings.",
+                f"{key} is {value}; a whole number from 1 is due.",
                 "Correct the value.",
                 key=key,
             )
@@ -173,6 +190,15 @@ def read_cues(path: str | Path) -> pd.DataFrame:
         plain = dict.fromkeys(("card_text", "moves", "clubs", "exclusions"), "")
         rows.append({"cue": PLAIN, "name": PLAIN, "version": "1", "family": "none", "direction": 1, **plain})
     return pd.DataFrame(rows)
+
+
+def toml_text(text: str) -> str:
+    """Return a text as TOML writes it, in quotes, whatever stands in it.
+
+    >>> toml_text("bay 3")
+    '"bay 3"'
+    """
+    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _read_toml(path: Path, what: str) -> dict:

@@ -8,7 +8,7 @@ import pandas as pd
 from coachlab.cues.table import DESIGN, outcome_of
 from coachlab.settings import Settings
 
-MODELLED = ("student", "session", "block", "cue", "on", "on_setup", "on_intent", "per_c", "lshot_c", "pat_c")
+MODELLED = ("student", "coach", "session", "block", "cue", "on", "on_setup", "on_intent", "per_c", "lshot_c", "pat_c")
 """The columns of a model table that a model formula may name, besides the outcome."""
 
 _KEPT = ("student", "coach", "session", "block", "cue", "on", "period", "pattern", *DESIGN)

@@ -162,7 +162,7 @@ def pattern_shifts(
             said = {"cue": names[cue], "students": students, "needed": settings.pattern_students}
             notes[cue] = (*remarks, claims.say("all", "no pattern", said))
             continue
-        formula = base_formula(mine, outcome, remarks).replace("~ on", "~ on + pat_c + on_pat")
+        formula = base_formula(mine, outcome, remarks, part.rows).replace("~ on", "~ on + pat_c + on_pat")
         known = part.rows[part.rows["pat_c"].notna()]
         # the product as a column of its own: reading it from the formula would cost as much as half the fit
         fit = fit_mixed(formula, known.assign(on_pat=known["on"] * known["pat_c"]))
@@ -217,7 +217,7 @@ def between_cues(table: pd.DataFrame, settings: Settings | None = None, level: f
             "Make the table with two cues or more.",
         )
     remarks: list[str] = []
-    base = base_formula(blocks, outcome, remarks)
+    base = base_formula(blocks, outcome, remarks, table)
     families = [name for name in ("on_setup", "on_intent") if table[name].any()]
     own = "".join(f" + (0 + {name} | student:cue)" for name in families)
     formula = base.replace("~ on", "~ cue", 1).replace("(1 + on | student)", f"(1 + on | student){own}")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from coachlab.cues.blocks import block_table, lessons_of
+from coachlab.cues.blocks import Lesson, block_table, lessons_of
 from coachlab.settings import Settings
 
 GRADES = ("A", "B", "C", "D")
@@ -107,6 +107,7 @@ def _facts(blocks: pd.DataFrame, least_shots: int) -> dict:
         "lessons": len(lessons),
         "orders": len(orders),
         "orders drawn (share of lessons)": _share(drawn),
+        "one condition always first": _one_first(complete),
         "changes of phase (median)": float(np.median([lesson.changes for lesson in complete])) if complete else 0.0,
         "blocks in a lesson (median)": float(np.median([len(lesson.states) for lesson in complete]))
         if complete
@@ -115,6 +116,11 @@ def _facts(blocks: pd.DataFrame, least_shots: int) -> dict:
         "cue lessons with an own baseline (share)": _share([lesson.both for lesson in lessons if "c" in lesson.states]),
         "cues drawn (share of what was logged)": _share([how == "drawn" for how in offered]) if offered else np.nan,
     }
+
+
+def _one_first(lessons: Sequence[Lesson]) -> bool:
+    """Whether plain, or the cue, came first in all but a twentieth of the lessons, and never again after the other."""
+    return any(_share([turned not in lesson.states for lesson in lessons]) > 0.95 for turned in ("cp", "pc"))
 
 
 def _share(true: Sequence[bool] | np.ndarray) -> float:
@@ -136,6 +142,10 @@ def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
             "who gets which cue is mixed up with how they swing."
         ]
     there = f"{100 * present:.0f} % of the planned blocks are there"
+    if facts["one condition always first"]:
+        return "C", [
+            "Plain and cue never change back within a lesson, in one order: the cue is not separable from time."
+        ]
     reached = f"{students} students hit plain and cue in the same lesson; {there}."
     short = []
     if facts["orders drawn (share of lessons)"] < 0.95:

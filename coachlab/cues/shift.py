@@ -4,7 +4,8 @@ The shift is the student's cue mean minus the same student's plain mean, same le
 unit of evidence: every model here has a cue slope for each student, and every N that is shown counts students.
 """
 
-from collections.abc import Sequence
+import html
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,17 +15,28 @@ from scipy import stats
 from coachlab import claims
 from coachlab.cues.blocks import paired_means
 from coachlab.cues.grade import Grade
-from coachlab.cues.ladder import LEAST_STUDENTS, fit_shift
+from coachlab.cues.ladder import LEAST_STUDENTS, Answer, Ladder, fit_shift
 from coachlab.cues.parts import Part, cue_parts
 from coachlab.cues.table import outcome_of
 from coachlab.cues.verdict import study_verdict
 from coachlab.errors import DataError
 from coachlab.mixed.fit import Fit
+from coachlab.mixed.newcomer import new_level, tested_coverage
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.settings import Settings
 from coachlab.units import shown
 
 COLUMNS = ("cue", "estimate", "se", "df", "low", "high", "students", "verdict", "grade")
+SPREAD = ("cue", "slope_sd", "see_low", "see_high", "own_low", "own_high", "shots", "df_model", "model", "rung")
+USUAL_SPREADS = {
+    "attack_up_deg": 1.0,
+    "path_out_deg": 1.5,
+    "face_open_deg": 1.0,
+    "face_to_path_deg": 1.0,
+    "club_speed_mps": 0.5,
+    "carry_m": 4.0,
+}
+"""How far students may differ in their answer to a cue without surprise, in the outcome's unit; all assumed."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,13 +49,17 @@ class CueShifts:
         One row a cue: ``cue estimate se df low high students verdict grade``; the outcome's own unit.
     spread : DataFrame
         One row a cue: ``cue``, ``slope_sd`` (student-to-student SD of the shift), ``see_low``, ``see_high`` (90 % range
-        of the shift that the next similar student would show in such a lesson), ``shots``, ``df_model``, ``model``.
+        of the shift that the next similar student would show in such a lesson), ``own_low``, ``own_high`` (nominal 90 %
+        range of that student's own mean shift, the chance of single blocks taken away), ``shots``, ``df_model``,
+        ``model``, ``rung`` (of the ladder).
     students : DataFrame
         One row a student and cue: ``cue student coach pattern plain cued shift shots``; means over blocks.
     fits, grades, parts : dict
         By cue: the fitted model (None where none was offered), the evidence grade, the lessons behind both.
     notes : dict
-        By cue: sentences on what was left out or to be minded.
+        By cue: sentences on what was left out or to be minded, those of the ladder included.
+    ladders : dict
+        By cue: the rungs that its model stepped down, and why.
     names : dict
         By cue: what it is called on a page, its id with the name on its card.
     outcome, club, level : str, str, float
@@ -59,6 +75,7 @@ class CueShifts:
     grades: dict[str, Grade]
     parts: dict[str, Part]
     notes: dict[str, tuple[str, ...]]
+    ladders: dict[str, Ladder]
     names: dict[str, str]
     outcome: str
     club: str
@@ -69,11 +86,18 @@ class CueShifts:
         """Return what may be said: one sentence a cue from the closed list, then the population."""
         said = [sentence for cue in self.table["cue"] for sentence in self.claim(cue)]
         shown_intervals = int(np.isfinite(self.table["estimate"]).sum())
-        coaches = self.students["coach"].nunique()
-        if 1 < coaches < 5 and shown_intervals:
-            said.append(claims.say("all", "coaches", {"coaches": coaches}))
+        coaches = self._coaches_left_out()
+        if coaches:
+            said.append(claims.say("all", "coaches" if coaches > 1 else "one coach", {"coaches": coaches}))
         said += many(shown_intervals, self.level)
         return [*said, claims.say("all", "population", {"academy": self.settings.name})]
+
+    def _coaches_left_out(self) -> int:
+        """Return how many coaches stand behind the cues whose model has no spread between coaches; 0 where all have."""
+        asked = self.spread[
+            np.isfinite(self.table["estimate"]) & ~self.spread["model"].str.contains("| coach)", regex=False)
+        ]
+        return self.students.loc[self.students["cue"].isin(asked["cue"]), "coach"].nunique()
 
     def claim(self, cue: str) -> list[str]:
         """Return the sentences that may be said of one cue, from the closed list of its grade."""
@@ -121,6 +145,9 @@ class CueShifts:
         if row["grade"] in "AB" and np.isfinite(extra["see_low"]):
             seen = {"low": unit.number(extra["see_low"], sign=True), "high": unit.text(extra["see_high"], sign=True)}
             said.append(claims.say(row["grade"], "seen", seen))
+        if row["grade"] in "AB" and np.isfinite(extra["own_low"]):
+            own = {"low": unit.number(extra["own_low"], sign=True), "high": unit.text(extra["own_high"], sign=True)}
+            said.append(claims.say(row["grade"], "own", own | {"tested": say_tested(row["students"])}))
         return said
 
     def text(self) -> str:
@@ -145,11 +172,19 @@ class CueShifts:
                 "grade": self.table["grade"],
             }
         )
-        return rows.to_html(index=False, escape=True)
+        notes = "".join(
+            f"<li>{html.escape(', '.join(self.names[cue] for cue in cues))}: {html.escape(note)}</li>"
+            for note, cues in by_note(self.notes).items()
+        )
+        return rows.to_html(index=False, escape=True) + (f"<ul>{notes}</ul>" if notes else "")
 
 
 def cue_shifts(
-    table: pd.DataFrame, settings: Settings | None = None, direction: int | None = None, level: float = 0.95
+    table: pd.DataFrame,
+    settings: Settings | None = None,
+    direction: int | None = None,
+    level: float = 0.95,
+    scale: float | None = None,
 ) -> CueShifts:
     """Return the average shift of each cue in a model table, each from a model of its own lessons (M1).
 
@@ -164,6 +199,9 @@ def cue_shifts(
         outcome has no wanted way, and is called neither useful nor the wrong way.
     level : float
         Level of the intervals, 0 to 1.
+    scale : float or None
+        How far students may differ in their answer to a cue without surprise, in the outcome's unit: the scale of the
+        prior behind ``own_low`` and ``own_high``; None: that of `USUAL_SPREADS`.
 
     Returns
     -------
@@ -179,11 +217,13 @@ def cue_shifts(
     settings = settings or Settings()
     outcome = outcome_of(table)
     club = str(table["club"].iloc[0]) if len(table) else ""
-    _refuse(table, outcome, direction, level)
+    _refuse(table, outcome, direction, level, scale)
     parts = cue_parts(table, settings)
     rows, spreads, pairs = [], [], []
     fits: dict[str, Fit | None] = {}
     notes: dict[str, tuple[str, ...]] = {}
+    ladders: dict[str, Ladder] = {}
+    scale = USUAL_SPREADS[outcome] if scale is None else scale
     useful = settings.smallest_useful_shift(outcome, club)
     for cue, part in parts.items():
         grade, mine, remarks = part.grade.grade, part.blocks, list(part.remarks)
@@ -200,25 +240,56 @@ def cue_shifts(
             settings.verdict_students,
             direction or _aim(mine),
         )
-        seen = _seen_range(paired["shift"].to_numpy(), settings.spread_students)
+        seen = raw_range(paired["shift"].to_numpy()) if len(paired) >= settings.spread_students else (np.nan, np.nan)
         students = len(paired) if grade != "D" else mine["student"].nunique()
         rows.append((cue, answer.estimate, answer.se, answer.df, low, high, students, verdict, grade))
-        spreads.append((cue, answer.slope_sd, *seen, len(part.rows), answer.df_model, answer.model))
+        own = _own_range(answer, len(paired), settings.spread_students, scale)
+        rung = answer.ladder.rung
+        spreads.append((cue, answer.slope_sd, *seen, *own, len(part.rows), answer.df_model, answer.model, rung))
         pairs.append(paired)
-        fits[cue], notes[cue] = answer.fit, tuple(remarks)
+        fits[cue], notes[cue], ladders[cue] = answer.fit, tuple(remarks), answer.ladder
     return CueShifts(
         pd.DataFrame(rows, columns=list(COLUMNS)),
-        pd.DataFrame(spreads, columns=["cue", "slope_sd", "see_low", "see_high", "shots", "df_model", "model"]),
+        pd.DataFrame(spreads, columns=list(SPREAD)),
         pd.concat(pairs, ignore_index=True),
         fits,
         {cue: part.grade for cue, part in parts.items()},
         parts,
         notes,
+        ladders,
         show_cues(table, list(parts)),
         outcome,
         club,
         level,
         settings,
+    )
+
+
+def raw_range(shift: np.ndarray) -> tuple[float, float]:
+    """Return the 90 % range of the next student's observed shift, from the raw differences, t with N - 1 df."""
+    n = len(shift)
+    half = stats.t.ppf(0.95, n - 1) * shift.std(ddof=1) * np.sqrt(1 + 1 / n)
+    return shift.mean() - half, shift.mean() + half
+
+
+def by_note(notes: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
+    """Return the cues of each remark, so that one that concerns several is said once."""
+    found: dict[str, list[str]] = {}
+    for cue, remarks in notes.items():
+        for remark in remarks:
+            found.setdefault(remark, []).append(cue)
+    return found
+
+
+def say_tested(students: int) -> str:
+    """Return how often the range of a next student's own shift held in tests, for a study of so many students."""
+    found = tested_coverage("new level", 0.9, students)
+    if found is None:
+        return "90 % nominal, untested for so few students"
+    usual, least, most, tested = found
+    return (
+        f"90 % nominal, about {100 * usual:.0f} % in tests at N = {tested}, "
+        f"{100 * least:.0f} to {100 * most:.0f} % as students differ more or less"
     )
 
 
@@ -238,12 +309,14 @@ def show_cues(table: pd.DataFrame, cues: Sequence[str]) -> dict[str, str]:
     return {cue: cue if pd.isna(names[cue]) or names[cue] == cue else f"{cue} {names[cue]}" for cue in cues}
 
 
-def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: float) -> None:
+def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: float, scale: float | None) -> None:
     asked = f"Shifts of {outcome} were asked for."
     if direction not in (None, 1, -1):
         raise DataError(asked, f"direction is {direction!r}.", "Pass 1 (up, out), -1 or None.")
     if not 0 < level < 1:
         raise DataError(asked, f"level is {level!r}.", "Pass a share between 0 and 1, as in .95.")
+    if scale is not None and not (np.isfinite(scale) and scale > 0):
+        raise DataError(asked, f"scale is {scale!r}.", "Pass a spread between students above 0, or None.")
     if not (table["on"] > 0).any():
         raise DataError(asked, "The table holds no cue shots.", "Make it with model_table, with a cue that was used.")
     if table["club"].nunique() > 1:
@@ -259,10 +332,11 @@ def _interval(estimate: float, se: float, df: float, level: float) -> tuple[floa
     return estimate - half, estimate + half
 
 
-def _seen_range(shift: np.ndarray, least: int) -> tuple[float, float]:
-    """Return the 90 % range of the next student's observed shift, from the raw differences, t with N - 1 df."""
-    n = len(shift)
-    if n < least:
+def _own_range(answer: Answer, students: int, least: int, scale: float) -> tuple[float, float]:
+    """Return the range of the next student's own shift; none where block noise cannot be told from their spread."""
+    ladder = answer.ladder.table
+    if answer.fit is None or students < least or "one block" in set(ladder["rung"]):
         return np.nan, np.nan
-    half = stats.t.ppf(0.95, n - 1) * shift.std(ddof=1) * np.sqrt(1 + 1 / n)
-    return shift.mean() - half, shift.mean() + half
+    slope = next(name for term in answer.fit.problem.terms for name in term.names if name in ("on", "on_h"))
+    found = new_level(answer.fit, "on", "student", scale, slope)
+    return found.low, found.high

@@ -11,6 +11,8 @@ from scipy.special import stdtrit
 from coachlab.errors import FitError
 from coachlab.mixed.coding import code_new
 from coachlab.mixed.fit import Fit
+from coachlab.mixed.newcomer import tested_words
+from coachlab.mixed.show import estimates_html, estimates_text
 
 ADJUSTMENTS = (None, "holm", "bonferroni")
 GRID_LIMIT = 2_000_000  # rows of the reference grid
@@ -33,20 +35,10 @@ class Estimates:
 
     def text(self) -> str:
         """One sentence a row, and what to mind."""
-        said = [self._say(row) for row in self.table.to_dict("records")]
-        return " ".join([f"{self.question}:", *said, *self.notes])
-
-    def _say(self, row):
-        name = f"{row['a']} against {row['b']}" if "a" in row else str(row.get("level", "row"))
-        if isinstance(row.get("by"), str):
-            name += f" at {row['by']}"
-        if np.isnan(row["estimate"]):
-            return f"{name} is not estimable."
-        interval = f"{100 * self.level:.3g} % interval {row['low']:.3g} to {row['high']:.3g}"
-        return f"{name} {row['estimate']:.3g} ({interval}, df {row['df']:.3g})."
+        return estimates_text(self)
 
     def _repr_html_(self) -> str:
-        return self.table.to_html(index=False, float_format="{:.4g}".format, na_rep="")
+        return estimates_html(self)
 
 
 def means(
@@ -245,7 +237,12 @@ def predictions(
     )
     able = fit.inference.estimable(x) & ~gap
     table.loc[~able] = np.nan
-    notes = ("Rows without an estimate have a gap or are not estimable.",) if not able.all() else ()
+    notes: tuple[str, ...] = ()
+    if not able.all():
+        notes = ("Rows without an estimate have a gap or are not estimable.",)
+    if drawn and residual == "none":
+        fewest = min(len(problem.labels[problem.factors.index(group)]) for group in drawn)
+        notes += tested_words("predictions", level, fewest)
     return Estimates(table, "Predictions", level, notes)
 
 

@@ -1,6 +1,5 @@
 """The fit of a mixed model: what was estimated, how sure, and what to mind."""
 
-import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -14,6 +13,7 @@ from coachlab.mixed.design import Design, check_response, lay_out
 from coachlab.mixed.infer import Inference
 from coachlab.mixed.moments import Moments, sum_again, sum_up
 from coachlab.mixed.problem import Problem
+from coachlab.mixed.show import coefficients_html, coefficients_text, fit_html, fit_text
 from coachlab.mixed.solve import Record, minimise
 
 
@@ -32,10 +32,10 @@ class Coefficients:
 
     def text(self) -> str:
         """One sentence a term: estimate, interval, degrees of freedom."""
-        return " ".join(_say(row, self.level) for row in self.table.itertuples())
+        return coefficients_text(self)
 
     def _repr_html_(self) -> str:
-        return self.table.to_html(index=False, float_format="{:.4g}".format)
+        return coefficients_html(self)
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,35 +246,15 @@ class Fit:
         return tuple(remarks(self))
 
     def text(self) -> str:
-        """Fit in a few sentences, with what to mind."""
-        m = self.problem.moments
-        kind = "restricted maximum likelihood" if self.reml else "maximum likelihood"
-        sizes = ", ".join(
-            f"{len(labels)} {name}" for name, labels in zip(self.problem.factors, self.problem.labels, strict=True)
-        )
-        lines = [f"{self.formula}, fitted by {kind} to {m.rows} rows ({sizes})."]
-        lines.append(self.coefficients().text())
-        spread = [
-            f"{row.group} {row.term if isinstance(row.term, str) else ''}".strip() + f" {row.sd_or_corr:.3g}"
-            for row in self.components.itertuples()
-            if not isinstance(row.other, str)
-        ]
-        lines.append(f"SDs: {'; '.join(spread)}.")
-        return "\n".join([*lines, *self.checks])
+        """Fit as text: what was asked of which rows, estimates, spreads between levels, what to mind."""
+        return fit_text(self)
 
     def __repr__(self) -> str:
         state = "singular" if self.singular else "converged" if self.converged else "not converged"
         return f"<Fit of {self.formula}: {self.problem.moments.rows} rows, criterion {self.criterion:.2f}, {state}>"
 
     def _repr_html_(self) -> str:
-        notes = "".join(f"<li>{html.escape(check)}</li>" for check in self.checks)
-        spread = self.components.astype({"other": object}).fillna({"term": "", "other": ""})
-        return (
-            f"<p>{html.escape(self.formula)}; {self.problem.moments.rows} rows</p>"
-            f"{self.coefficients()._repr_html_()}"
-            f"{spread.to_html(index=False, float_format='{:.4g}'.format)}"
-            f"<ul>{notes}</ul>"
-        )
+        return fit_html(self)
 
 
 def fit_mixed(
@@ -352,10 +332,3 @@ def fit_mixed(
         held = sum_up(design)
     problem = Problem(held, reml, dict(fixed or {}))
     return Fit(problem, Inference(problem, minimise(problem)), design)
-
-
-def _say(row, level):
-    if np.isnan(row.estimate):
-        return f"{row.term} is not estimable."
-    interval = f"{100 * level:.3g} % interval {row.low:.3g} to {row.high:.3g}"
-    return f"{row.term} {row.estimate:.3g} ({interval}, df {row.df:.3g})."

@@ -6,6 +6,7 @@ from importlib.metadata import version
 import numpy as np
 import pandas as pd
 
+from coachlab.cues.shift import by_note
 from coachlab.report.evidence import Evidence
 from coachlab.report.page import Page
 from coachlab.report.words import counted, general, listed, useful, what
@@ -25,6 +26,7 @@ def methods(evidence: Evidence) -> Page:
         {
             "cue": evidence.name(str(row.cue)),
             "model": spread.loc[row.cue, "model"],
+            "rung": spread.loc[row.cue, "rung"] or "–",
             "students": int(row.students),
             "shots": f"{spread.loc[row.cue, 'shots']:,}",
             "df": "–" if not np.isfinite(row.df) else f"{row.df:.1f}",
@@ -38,9 +40,14 @@ def methods(evidence: Evidence) -> Page:
         "plain and 1 in cue shots; every student has a start and a shift of their own; period and the logarithm of "
         "the shot's number take up warm-up and drift where the order allows it. Period and carry-over from block to "
         "block were treated so from the start, not tested and then chosen.",
+        "Where lessons cannot carry the whole model it steps down, and the rung is shown: a, the full model; b, start "
+        "and shift of a student uncorrelated; c, no term for days, where each student came once; d, means of blocks; "
+        "e, one difference for each student. Every rung keeps each student's own shift.",
         f"Intervals at {evidence.level * 100:g} % use t with Satterthwaite's degrees of freedom, at most the number "
-        "of students less one. The range for the next student comes from the students' own differences and holds the "
-        "chance of a lesson's few blocks.",
+        "of students less one. The range of what a next student shows comes from the students' own differences and "
+        "holds the chance of a lesson's few blocks. The range of that student's own average shift leaves that chance "
+        "out; how far students differ is itself unsure there, and how often such ranges held in tests is said beside "
+        "them.",
         "Measures stand in the player's frame: up, out and open are plus; left-handers are mirrored once, when the "
         f"file is read. A shot outside a believable range is set aside: {'; '.join(ranges)}.",
         f"The smallest useful shift of {what(evidence)} is {useful(evidence, shifts)}. A cue is useful where the "
@@ -56,7 +63,7 @@ def methods(evidence: Evidence) -> Page:
         said,
         table=pd.DataFrame(rows) if rows else None,
         caption=f"The model of each cue, and how much its shift differs between students; {what(evidence)}",
-        after=tuple(f"{listed(map(evidence.name, cues))}: {note}" for note, cues in _by_note(shifts.notes).items()),
+        after=tuple(f"{listed(map(evidence.name, cues))}: {note}" for note, cues in by_note(shifts.notes).items()),
     )
 
 
@@ -78,15 +85,6 @@ def limits(evidence: Evidence) -> Page:
         table=pd.DataFrame(rows) if rows else None,
         caption="Why each cue has its evidence grade",
     )
-
-
-def _by_note(notes: dict[str, tuple[str, ...]]) -> dict[str, list[str]]:
-    """Return the cues of each remark, so that one that concerns several is said once."""
-    found: dict[str, list[str]] = {}
-    for cue, remarks in notes.items():
-        for remark in remarks:
-            found.setdefault(remark, []).append(cue)
-    return found
 
 
 def _believable(column: str, system: str) -> str:

@@ -180,6 +180,7 @@ def without_small(shifts: CueShifts, least: int) -> CueShifts:
         fits={cue: shifts.fits[cue] for cue in kept},
         grades={cue: shifts.grades[cue] for cue in kept},
         notes={cue: shifts.notes[cue] for cue in kept},
+        ladders={cue: shifts.ladders[cue] for cue in kept},
         names={cue: shifts.names[cue] for cue in kept},
     )
 
