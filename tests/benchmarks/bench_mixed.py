@@ -23,7 +23,8 @@ M1 = "y ~ on + per_c + lshot_c + (1 + on | student) + (1 | session) + (1 | block
 M2 = "y ~ cue * pattern + club + (1 + on | student) + (1 | student:session)"
 M3 = M2 + " + (1 | coach)"
 SMALL = "y ~ on + (1 + on | student) + (1 | block)"
-STUDIES = 20  # simulated responses in one turn; the table shows the seconds of all of them
+STUDIES = 1000  # simulated responses in one turn of ours; R's seconds are of REFITS of them, times as many
+REFITS = 50
 LONG = "COACHLAB_BENCH_LONG"  # set it for the largest row too: minutes in lme4
 ABOVE = 1e-8  # relative: what our criterion may exceed another's by
 
@@ -76,25 +77,6 @@ def again(fit, response):
     return fit.refit(response).coefficients()
 
 
-def simulate(fit, responses):
-    for response in responses:
-        fit.refit(response).coefficients()
-
-
-def simulated(data, count, seed=1):
-    """Responses of other studies of the same layout."""
-    rng = np.random.default_rng(seed)
-    student, block = (data[name].astype(int).to_numpy() for name in ("student", "block"))
-    on = data["on"].to_numpy()
-    return [
-        rng.normal(0, 1, student[-1] + 1)[student]
-        + on * rng.normal(1, 1, student[-1] + 1)[student]
-        + rng.normal(0, 0.4, block[-1] + 1)[block]
-        + rng.normal(0, 2, len(data))
-        for _ in range(count)
-    ]
-
-
 def against_statsmodels() -> list[Row]:
     """Fit students' slopes with sessions and blocks as variance components, and the small study of a widget."""
     import statsmodels.formula.api as smf
@@ -133,11 +115,13 @@ if ("block" %in% names(d)) d$block <- factor(d$block)
 quick <- lmerControl(calc.derivs = FALSE)
 fit <- lme4::lmer(as.formula(args[2]), d, control = quick)
 cat("ready", sprintf("%.12g", REMLcrit(fit)), "\\n"); flush.console()
-kr <- args[3] == "kr"
+kr <- args[3] == "kr"; again <- args[3] == "refit"
+drawn <- if (again) simulate(fit, as.integer(args[4]), seed = 1)
 input <- file("stdin", "r")
 while (length(readLines(input, 1)) > 0) {
   start <- proc.time()[[3]]
   if (kr) { v <- vcovAdj(fit); for (i in seq_along(fixef(fit))) { L <- rep(0, length(fixef(fit))); L[i] <- 1; Lb_ddf(L, vcov(fit), v) } }
+  else if (again) { for (y in drawn) refit(fit, y, control = quick) }
   else fit <- lme4::lmer(as.formula(args[2]), d, control = quick)
   cat(sprintf("%.6f", proc.time()[[3]] - start), "\\n"); flush.console()
 }
@@ -250,13 +234,14 @@ def against_lme4() -> list[Row]:
         ("116k shots, 2,000 students, m2", M2, clubs(2000), 3, 0.01, "fit"),
         *([("1.17M shots, 20,000 students, m3", M3, clubs(20000), 1, 0.01, "fit")] if os.environ.get(LONG) else []),
         ("1,500 shots, Kenward-Roger, all coefficients", M2, small, 3, 0.01, "kr"),
-        (f"{STUDIES} simulated studies, 24 students x 60 shots", SMALL, lessons(24, 1, 6, 10), 5, 0.09, "studies"),
+        (f"{STUDIES} simulated studies, 24 students x 60 shots", SMALL, lessons(24, 1, 6, 10), 5, 0.03, "studies"),
+        (f"{STUDIES} draws of its students, refitted", SMALL, lessons(24, 1, 6, 10), 5, 0.03, "students"),
     ]
     rows = []
     for what, formula, data, repeats, aim, kind in cases:
         with tempfile.TemporaryDirectory() as folder:
-            part = "kr" if kind == "kr" else "fit"
-            other = Other(Path(folder), ["Rscript"], R_FIT, data, DATA, formula, part)
+            part = {"kr": "kr", "studies": "refit", "students": "refit"}.get(kind, "fit")
+            other = Other(Path(folder), ["Rscript"], R_FIT, data, DATA, formula, part, str(REFITS))
             try:
                 fit = ours(formula, data)
                 not_above(fit.criterion, other.criterion, what)
@@ -264,12 +249,13 @@ def against_lme4() -> list[Row]:
                     "fit": partial(ours, formula, data),
                     "refit": partial(again, fit, data["y"].to_numpy() + 0.1 * np.sin(np.arange(len(data)))),
                     "kr": partial(fit.coefficients, df="kenward-roger"),
-                    "studies": partial(simulate, fit, simulated(data, STUDIES) if kind == "studies" else []),
+                    "studies": partial(cl.bootstrap, fit, refits=STUDIES, seed=1),
+                    "students": partial(cl.bootstrap, fit, by="student", refits=STUDIES, seed=1),
                 }[kind]
                 mine, his = in_turn(work, other, repeats)
-                his *= STUDIES if kind == "studies" else 1
+                his *= STUDIES / REFITS if part == "refit" else 1
             finally:
                 other.close()
-        name = "pbkrtest" if kind == "kr" else "lme4, calc.derivs=FALSE"
+        name = {"kr": "pbkrtest", "refit": "lme4 refit"}.get(part, "lme4, calc.derivs=FALSE")
         rows.append(Row(what=what, ours_s=mine, yardstick=name, yardstick_s=his, aim=aim))
     return rows

@@ -1,5 +1,7 @@
 """Moments add, travel and stand in for the table they were made of."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -117,3 +119,23 @@ def test_rows_dropped_in_parts_are_counted_together():
     text = "y ~ x + (1 | student)"
     total = cl.moments(text, data[:130]) + cl.moments(text, data[130:])
     assert any(check.startswith("2 of 260 rows") for check in cl.fit_mixed(text, total).checks)
+
+
+def test_the_size_is_said_for_a_student_and_does_not_grow_with_shots(rng):
+    def lesson(shots):
+        n = 6 * 4 * shots
+        data = pd.DataFrame({"student": np.arange(n) % 6, "on": np.arange(n) // 6 % 2, "y": rng.normal(0, 1, n)})
+        return cl.moments("y ~ on + (1 + on | student)", data)
+
+    few, many = lesson(5), lesson(500)
+    assert few.size_bytes == many.size_bytes
+    each = re.search(r"([\d.]+) kB a student>$", repr(many))
+    assert float(each[1]) == pytest.approx(many.size_bytes / 6 / 1000, abs=0.05)
+
+
+def test_a_saved_file_is_about_as_large_as_said(rng, tmp_path):
+    n = 200 * 40
+    data = pd.DataFrame({"student": np.arange(n) % 200, "on": np.arange(n) // 200 % 2, "y": rng.normal(0, 1, n)})
+    held = cl.moments("y ~ on + (1 + on | student)", data)
+    held.save(tmp_path / "held.npz")
+    assert (tmp_path / "held.npz").stat().st_size < 1.2 * held.size_bytes + 8000  # names and the archive's own headers
