@@ -29,6 +29,12 @@ _SEEN = (
     "In the next similar student, a lesson of this kind would show between {low} and {high} "
     "(90 % range for what is seen, chance included)."
 )
+_SPLIT = (
+    "{cue}: {club} path differed from plain by {path} on average ({level} interval {path_low} to {path_high}; "
+    "{students} students, evidence grade {grade}). Attack differed by {attack}, and on the same arc that alone makes "
+    "{free} (free); the other {earned} ({earned_low} to {earned_high}) is earned by turning the arc, {band_low} to "
+    "{band_high} if the incline is {incline} off."
+)
 _OWN = (
     "That student's own average shift, the chance of single blocks taken away, is expected between {low} and {high} "
     "({tested})."
@@ -50,6 +56,7 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "({shots} shots, random order).",
         "seen": _SEEN,
         "own": _OWN,
+        "split": _SPLIT,
         "pattern": "With {cue}, the change of {club} {outcome} grows by {estimate} for each degree that a student's "
         "own {pattern} is {side} ({level} interval {low} to {high}; {students} students).",
         "pattern open": "With {cue}, the change of {club} {outcome} for each degree that a student's own {pattern} is "
@@ -69,12 +76,14 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "{high} lies inside ±{useful} ({students} students, {shots} shots): too small to matter.",
         "seen": _SEEN,
         "own": _OWN,
+        "split": _SPLIT,
     },
     "C": {
         "moved": "{club} {outcome} was {state} by {estimate} with {cue} than in the plain shots of the same lessons "
         f"{_BASIS}. {_NOT_SEPARATED}",
         "open": "With {cue} the average difference of {club} {outcome} from the plain shots of the same lessons "
         f"could be anywhere from {{low}} to {{high}} {_BASIS_OPEN}. {_NOT_SEPARATED}",
+        "split": f"{_SPLIT} {_NOT_SEPARATED}",
     },
     "D": {
         "count": "{cue}: {shots} shots of {students} students with {club} are logged; "
@@ -87,6 +96,23 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "was in place; it says nothing about other players, about learning or about scores.",
         "many": "{tests} intervals are shown here; with no true difference anywhere, about {chance} of them "
         "would still leave out zero.",
+        "useful own": "The smallest useful shift of {club} {outcome}, {useful}, is the academy's own setting.",
+        "useful flown": "The smallest useful shift of {club} {outcome}, {useful}, comes from the flight model: about "
+        "what moves the ball by {distance} {along}, at a typical delivery with {speed}; nothing that a cue did is in "
+        "it{limit}.",
+        "useful default": "The smallest useful shift of {club} {outcome}, {useful}, is the usual one, assumed until "
+        "the academy sets its own.",
+        "split at grade": "{cue}: at evidence grade {grade} there is no own baseline to split a path shift from.",
+        "split hidden": "Cues tried by fewer than {least} students are not split; a small group can give a person "
+        "away.",
+        "split basis": "Free is what the arc of a {club} makes of the change of attack with nothing else changed; "
+        "earned is the rest, which takes turning the arc. Incline of the arc from the ground: {incline}. The range in "
+        "brackets is the {level} interval over students; the last one is what the split would be with everybody's "
+        "incline {band} flatter or steeper.",
+        "split of one": "{cue}: this student's path differed by {path} and attack by {attack}; {free} of the path is "
+        "free, {earned} earned ({low} to {high}, {level}, from how this academy's blocks of one kind differ).",
+        "split of one, no error": "{cue}: this student's path differed by {path} and attack by {attack}; {free} of the "
+        "path is free, {earned} earned; one block of each kind cannot tell how sure that is.",
         "coaches": "With {coaches} coaches the spread between coaches is not in the interval.",
         "one coach": "With one coach, or none logged, the spread between coaches is not in the interval.",
         "no pattern at grade": "Whether {cue} suits one pattern more than another "

@@ -5,31 +5,43 @@ Thresholds are settings, not constants: an academy edits the file, and every pag
 
 import json
 import tomllib
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, field, fields
 from difflib import get_close_matches
 from pathlib import Path
+from types import MappingProxyType
 
 import pandas as pd
 
 from coachlab.errors import DataError
 from coachlab.schema import CLUBS, FAMILIES, OUTCOMES, PLAIN
 
-_SMALLEST_USEFUL = {
-    "attack_up_deg": 1.0,
-    "path_out_deg": 1.5,
-    "face_open_deg": 1.0,
-    "face_to_path_deg": 1.0,
-    "club_speed_mps": 0.5,
-    "carry_m": 3.0,
-}
+DEFAULT_USEFUL: Mapping[str, float] = MappingProxyType(
+    {
+        "attack_up_deg": 1.0,
+        "path_out_deg": 1.5,
+        "face_open_deg": 1.0,
+        "face_to_path_deg": 1.0,
+        "club_speed_mps": 0.5,
+        "carry_m": 3.0,
+    }
+)
+DEFAULT_USEFUL_BY_CLUB: Mapping[str, Mapping[str, float]] = MappingProxyType({"driver": {"carry_m": 4.0}})
+"""Smallest useful shifts where neither the academy nor the flight model says one; all assumed."""
+
+OWN, FLOWN, DEFAULT = "own", "flight model", "default"
+"""Where a smallest useful shift may come from."""
 
 
 @dataclass(frozen=True)
 class Settings:
     """What an academy has decided, with the defaults where it has not.
 
-    Smallest useful shifts are in the outcome's own unit; an entry for a club (``{"driver": {"carry_m": 4.0}}``)
-    goes before the general one. All defaults are assumptions until the academy replaces them.
+    Smallest useful shifts are in the outcome's own unit. What the academy has set goes first
+    (``smallest_useful_by_club``, as in ``{"driver": {"carry_m": 4.0}}``, before the general ``smallest_useful``), then
+    what the flight model says of that club (``flown_useful``, filled by `worth.useful.flown_settings`), then the
+    defaults. ``windows_by_club`` holds the academy's own target windows, low and high. All defaults are assumptions
+    until the academy replaces them.
 
     The five limits refuse a file that no device exports before it fills the memory: the size of a file and of what a
     zip or spreadsheet unpacks to (millions of bytes), how many times its own size that may be, rows times columns of a
@@ -51,8 +63,10 @@ class Settings:
     largest_packing_ratio: int = 200
     largest_cells: int = 100_000_000
     largest_columns: int = 1000
-    smallest_useful: dict = field(default_factory=lambda: dict(_SMALLEST_USEFUL))
-    smallest_useful_by_club: dict = field(default_factory=lambda: {"driver": {"carry_m": 4.0}})
+    smallest_useful: dict = field(default_factory=dict)
+    smallest_useful_by_club: dict = field(default_factory=dict)
+    windows_by_club: dict = field(default_factory=dict)
+    flown_useful: dict = field(default_factory=dict)
 
     def smallest_useful_shift(self, outcome: str, club: str = "") -> float:
         """Return the least shift worth having, in the outcome's own unit.
@@ -60,20 +74,38 @@ class Settings:
         Raises
         ------
         DataError
-            If neither the file nor the defaults hold one for this outcome.
+            If there is no such outcome.
 
         >>> Settings().smallest_useful_shift("carry_m", "driver")
         4.0
         """
-        found = self.smallest_useful_by_club.get(club, {}).get(outcome, self.smallest_useful.get(outcome))
-        if found is None:
-            raise DataError(
-                f"The smallest useful shift of {outcome} was asked for.",
-                f"academy.toml holds one for: {', '.join(self.smallest_useful)}.",
-                "Add it under [smallest_useful].",
-                column=outcome,
-            )
-        return float(found)
+        return self._useful(outcome, club)[0]
+
+    def useful_source(self, outcome: str, club: str = "") -> str:
+        """Return where the least shift worth having comes from: `OWN`, `FLOWN` or `DEFAULT`.
+
+        >>> Settings(smallest_useful={"carry_m": 5.0}).useful_source("carry_m", "driver")
+        'own'
+        """
+        return self._useful(outcome, club)[1]
+
+    def _useful(self, outcome: str, club: str) -> tuple[float, str]:
+        places = (
+            (self.smallest_useful_by_club.get(club, {}), OWN),
+            (self.smallest_useful, OWN),
+            (self.flown_useful.get(club, {}), FLOWN),
+            (DEFAULT_USEFUL_BY_CLUB.get(club, {}), DEFAULT),
+            (DEFAULT_USEFUL, DEFAULT),
+        )
+        for values, source in places:
+            if outcome in values:
+                return float(values[outcome]), source
+        raise DataError(
+            f"The smallest useful shift of {outcome} was asked for.",
+            f"There is one for: {', '.join(DEFAULT_USEFUL)}.",
+            "Choose one of these, or write it under [smallest_useful] in academy.toml.",
+            column=outcome,
+        )
 
 
 def read_settings(path: str | Path | None = None) -> Settings:
@@ -91,14 +123,15 @@ def read_settings(path: str | Path | None = None) -> Settings:
     useful = content.pop("smallest_useful", {})
     by_club = {club: values for club, values in useful.items() if isinstance(values, dict)}
     general = {name: value for name, value in useful.items() if not isinstance(value, dict)}
-    kinds = {item.name: type(item.default) for item in fields(Settings) if not item.name.startswith("smallest_useful")}
+    windows = _windows(path, content.pop("window", {}))
+    kinds = {item.name: type(item.default) for item in fields(Settings) if item.default is not MISSING}
     for key, value in content.items():
         if key not in kinds:
-            raise _unknown(path, key, kinds)
+            raise _unknown(path, key, [*kinds, "smallest_useful", "window"])
         if type(value) is not kinds[key]:
             raise DataError(
                 f"{path.name} was read as the academy's settings.",
-                f"{key} is {value!r}; a {kinds[key].__name__} is due.",
+                f"{key} is {value!r}; {_KINDS.get(kinds[key], 'a number')} is due.",
                 "Correct the value.",
                 key=key,
             )
@@ -123,18 +156,14 @@ def read_settings(path: str | Path | None = None) -> Settings:
         for outcome, value in values.items():
             if outcome not in OUTCOMES:
                 raise _unknown(path, outcome, OUTCOMES)
-            if isinstance(value, bool) or not isinstance(value, int | float) or value <= 0:
+            if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
                 raise DataError(
                     f"{path.name} was read as the academy's settings.",
                     f"The smallest useful shift of {outcome} is {value!r}; a positive number is due.",
                     f"Write it in the unit of {outcome}.",
                     key=outcome,
                 )
-    defaults = Settings()
-    merged = {club: dict(values) for club, values in defaults.smallest_useful_by_club.items()}
-    for club, values in by_club.items():
-        merged[club] = merged.get(club, {}) | values
-    return Settings(**content, smallest_useful=_SMALLEST_USEFUL | general, smallest_useful_by_club=merged)
+    return Settings(**content, smallest_useful=general, smallest_useful_by_club=by_club, windows_by_club=windows)
 
 
 def read_cues(path: str | Path) -> pd.DataFrame:
@@ -190,6 +219,33 @@ def read_cues(path: str | Path) -> pd.DataFrame:
         plain = dict.fromkeys(("card_text", "moves", "clubs", "exclusions"), "")
         rows.append({"cue": PLAIN, "name": PLAIN, "version": "1", "family": "none", "direction": 1, **plain})
     return pd.DataFrame(rows)
+
+
+_KINDS = {str: "a text in quotation marks", int: "a whole number", bool: "true or false"}
+
+
+def _windows(path: Path, content: object) -> dict[str, dict[str, tuple[float, float]]]:
+    """Return the academy's own target windows by club and outcome; refuse what is none."""
+    asked = f"{path.name} was read as the academy's settings."
+    if not isinstance(content, dict) or not all(isinstance(values, dict) for values in content.values()):
+        raise DataError(asked, "window holds no club.", "Write a section for each club, as in [window.iron-7].")
+    found: dict[str, dict[str, tuple[float, float]]] = {}
+    for club, values in content.items():
+        if club not in CLUBS:
+            raise _unknown(path, club, CLUBS)
+        for outcome, ends in values.items():
+            if outcome not in OUTCOMES:
+                raise _unknown(path, outcome, OUTCOMES)
+            numbers = isinstance(ends, list) and [end for end in ends if type(end) in (int, float)]
+            if not numbers or len(ends) != 2 or len(numbers) != 2 or not -1e6 < numbers[0] < numbers[1] < 1e6:
+                raise DataError(
+                    asked,
+                    f"The window of {outcome} with {club} is {ends!r}.",
+                    "Write its low and its high end, as in [-5.0, -2.0].",
+                    key=outcome,
+                )
+            found.setdefault(club, {})[outcome] = (float(numbers[0]), float(numbers[1]))
+    return found
 
 
 def toml_text(text: str) -> str:

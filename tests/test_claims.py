@@ -28,6 +28,14 @@ VALUES = {
     "tests": 7,
     "chance": "0.3",
     "tested": "90 % nominal, about 86 % in tests at N = 12",
+    **dict.fromkeys(("path", "attack", "free", "earned", "path_high", "earned_high", "band_high"), "+1.2°"),
+    **dict.fromkeys(("path_low", "earned_low", "band_low"), "−0.3"),
+    **dict.fromkeys(("incline", "band"), "3°"),
+    "least": 5,
+    "distance": "3.3 yd",
+    "along": "sideways, with the face as it is",
+    "speed": "74.5 mph",
+    "limit": "; the flight would ask for less, but that is no more than one reading's own error",
 }
 ALL = [(grade, kind) for grade, kinds in claims.TEMPLATES.items() for kind in kinds]
 

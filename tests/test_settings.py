@@ -1,6 +1,7 @@
 import pytest
 
 import coachlab as cl
+from coachlab.settings import DEFAULT_USEFUL
 
 
 def write(folder, name, text):
@@ -11,7 +12,7 @@ def write(folder, name, text):
 
 def test_the_defaults_are_those_of_the_methods_brief():
     settings = cl.read_settings()
-    found = {name: settings.smallest_useful_shift(name, "iron-7") for name in settings.smallest_useful}
+    found = {name: settings.smallest_useful_shift(name, "iron-7") for name in DEFAULT_USEFUL}
     assert found == {
         "attack_up_deg": 1.0,
         "path_out_deg": 1.5,
@@ -42,7 +43,7 @@ def test_an_academy_changes_one_value_and_keeps_the_others(tmp_path):
     [
         ("unitz = 'yards'", "'units' is close"),
         ("units = 'miles'", "known are yards and metres"),
-        ("verdict_students = '8'", "a int is due"),
+        ("verdict_students = '8'", "a whole number is due"),
         ("[smallest_useful]\nattack = 1.0", "'attack' is not known there"),
         ("[smallest_useful]\nattack_up_deg = -1.0", "a positive number is due"),
         ("[smallest_useful.iron7]\nattack_up_deg = 1.0", "'iron-7' is close"),

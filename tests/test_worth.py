@@ -17,6 +17,7 @@ from coachlab.worth import COLUMNS, SPREAD_COLUMNS, shift_worth, split_path, tar
 from coachlab.worth.gain import share
 from coachlab.worth.model import NAMES, land, scatter, usual_spread
 from coachlab.worth.value import SENTENCES, TOGETHER
+from coachlab.worth.window import WINDOW_COLUMNS
 
 YARD_M, MPH_MPS = 0.9144, 0.44704
 MINE = Delivery(40.0, -3.0, -2.0, 1.0, 12.0)
@@ -350,7 +351,7 @@ def test_a_window_is_never_narrower_than_a_test_block_can_tell():
     assert window.widened and "as wide as a test block can tell" in window.text()
     assert window.high - window.low == pytest.approx(2 * 5.0 / np.sqrt(5))
     assert not target_window(mine, "face_open_deg", shot_sd=0.1).widened
-    assert window.table.shape == (1, 6)
+    assert tuple(window.table.columns) == WINDOW_COLUMNS and window.source == "flight model"
 
 
 # Bad input ------------------------------------------------------------------------------------------------------------

@@ -25,6 +25,7 @@ from coachlab.mixed.newcomer import new_level, tested_coverage
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.settings import Settings
 from coachlab.units import shown
+from coachlab.worth.useful import flown_settings, say_useful
 
 COLUMNS = ("cue", "estimate", "se", "df", "low", "high", "students", "verdict", "grade")
 SPREAD = ("cue", "slope_sd", "see_low", "see_high", "own_low", "own_high", "shots", "df_model", "model", "rung")
@@ -90,6 +91,9 @@ class CueShifts:
         if coaches:
             said.append(claims.say("all", "coaches" if coaches > 1 else "one coach", {"coaches": coaches}))
         said += many(shown_intervals, self.level)
+        if shown_intervals:
+            values = say_useful(self.settings, self.outcome, self.club)
+            said.append(claims.say("all", values["kind"], values))
         return [*said, claims.say("all", "population", {"academy": self.settings.name})]
 
     def _coaches_left_out(self) -> int:
@@ -193,7 +197,8 @@ def cue_shifts(
     table : DataFrame
         From `model_table`: one outcome, one club, any number of cues.
     settings : Settings or None
-        The academy's thresholds; None: the defaults.
+        The academy's: the smallest useful shifts that it has not set come from the flight model
+        (`worth.useful.flown_settings`). None: no academy, all defaults.
     direction : {1, -1} or None
         Which way is wanted; None: the way each cue is meant to move this outcome. A cue whose card does not name the
         outcome has no wanted way, and is called neither useful nor the wrong way.
@@ -214,10 +219,10 @@ def cue_shifts(
     DataError
         If the table holds no cue, or an argument is out of range.
     """
-    settings = settings or Settings()
     outcome = outcome_of(table)
     club = str(table["club"].iloc[0]) if len(table) else ""
     _refuse(table, outcome, direction, level, scale)
+    settings = Settings() if settings is None else flown_settings(settings, club, *_usual_blow(table))
     parts = cue_parts(table, settings)
     rows, spreads, pairs = [], [], []
     fits: dict[str, Fit | None] = {}
@@ -321,6 +326,13 @@ def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: flo
         raise DataError(asked, "The table holds no cue shots.", "Make it with model_table, with a cue that was used.")
     if table["club"].nunique() > 1:
         raise DataError(asked, "The table holds more than one club.", "Ask for one club at a time.")
+
+
+def _usual_blow(table: pd.DataFrame) -> tuple[float, float]:
+    """Return the students' usual club speed and loft with the club, missing where the table does not know them."""
+    names = ("usual_speed_mps", "usual_loft_deg")
+    speed, loft = (float(table[name].iloc[0]) if name in table else np.nan for name in names)
+    return speed, loft
 
 
 def _aim(blocks: pd.DataFrame) -> int:

@@ -63,7 +63,9 @@ def model_table(
         The outcome's column, ``on`` (0 plain, 1 cue), ``on_setup``, ``on_intent``, ``per_c`` (centred period),
         ``lshot_c`` (centred log of the shot's number in its session), ``pattern`` (the screening mean of the measure
         that ``pattern_of`` names), ``pat_c`` (the same, centred; missing without screening), the ids (``cue`` is
-        ``plain`` in every baseline row), ``cue_name`` where cards are given, and the design columns `DESIGN`.
+        ``plain`` in every baseline row), ``cue_name`` where cards are given, the design columns `DESIGN`, and the
+        students' usual club speed and loft with the club (``usual_speed_mps``, ``usual_loft_deg``, one value for all
+        rows; from screening shots, plain ones where there are none), by which the flight model judges what is useful.
 
     Raises
     ------
@@ -79,7 +81,8 @@ def model_table(
     order = _shot_in_session(table)
     values = outcome_values(table, outcome)
     phase = table["phase"].astype("str")
-    test = usable & (table["club"].astype("str") == club) & phase.isin(TEST_PHASES) & values.notna()
+    of_club = table["club"].astype("str") == club
+    test = usable & of_club & phase.isin(TEST_PHASES) & values.notna()
     on = test & (phase == "cue")
     if wanted is not None:
         on &= table["cue"].isin(wanted)
@@ -124,7 +127,22 @@ def model_table(
     centre = screening.reindex(frame["student"].astype("str").unique()).mean()
     frame["pat_c"] = frame["pattern"] - centre
     frame["screened"] = frame["pattern"].notna()
+    for name, value in _usual(table, usable & of_club, phase).items():
+        frame[name] = value
     return frame.sort_values(["student", "session", "shot_in_session"], kind="stable").reset_index(drop=True)
+
+
+def _usual(table: pd.DataFrame, usable: pd.Series, phase: pd.Series) -> dict[str, float]:
+    """Return means over students of club speed and loft in screening shots, in plain ones where there are none."""
+    found = {}
+    for column, name in (("usual_speed_mps", "club_speed_mps"), ("usual_loft_deg", "delivered_loft_deg")):
+        found[column] = np.nan
+        for kind in ("screen", PLAIN) if name in table else ():
+            rows = usable & (phase == kind) & table[name].notna()
+            if rows.any():
+                found[column] = float(table.loc[rows].groupby("student", observed=True)[name].mean().mean())
+                break
+    return found
 
 
 def outcome_of(table: pd.DataFrame) -> str:

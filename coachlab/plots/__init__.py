@@ -1,6 +1,7 @@
 """Pictures of values. They compute nothing, draw every interval, and each has a sentence that says what it shows."""
 
 from coachlab.plots.costs import describe_costs, plot_costs
+from coachlab.plots.earned import describe_free_and_earned, plot_free_and_earned
 from coachlab.plots.flow import describe_flow, plot_flow
 from coachlab.plots.patterns import (
     describe_patterns,
@@ -14,12 +15,14 @@ from coachlab.plots.students import describe_paired, plot_paired
 __all__ = [
     "describe_costs",
     "describe_flow",
+    "describe_free_and_earned",
     "describe_paired",
     "describe_patterns",
     "describe_shift_against_pattern",
     "describe_shifts",
     "plot_costs",
     "plot_flow",
+    "plot_free_and_earned",
     "plot_paired",
     "plot_patterns",
     "plot_shift_against_pattern",

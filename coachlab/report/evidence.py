@@ -128,6 +128,7 @@ def gather_evidence(
             key="primary_cue",
         )
     shifts = _by_card(cue_shifts(table, study.settings, level=level), study.cues)
+    study = replace(study, settings=shifts.settings)  # with what the flight model says of this club
     hidden = tuple(str(row.cue) for row in shifts.table.itertuples() if row.students < least)
     rest = [name for name in OUTCOMES if name != outcome] if others is None else list(others)
     more = {}

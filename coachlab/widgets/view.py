@@ -186,7 +186,7 @@ def _answers(
     key = ("answers", choice.outcome, choice.club, choice.measure, choice.coach, choice.direction)
     if key not in known:
         shifts = cue_shifts(table, settings, choice.direction)
-        known[key] = shifts, pattern_shifts(table, None, settings, shifts.level, shifts.parts)
+        known[key] = shifts, pattern_shifts(table, None, shifts.settings, shifts.level, shifts.parts)
     return known[key]
 
 

@@ -7,8 +7,9 @@ the face springs and how the ball flies are assumptions, and each answer carries
 from coachlab.worth.arc import PathSplit, split_path
 from coachlab.worth.cost import COST_COLUMNS, Costs, costliest
 from coachlab.worth.gain import shift_worth
+from coachlab.worth.useful import UsefulShifts, flown_settings, say_useful, useful_shifts
 from coachlab.worth.value import COLUMNS, SPREAD_COLUMNS, Worth
-from coachlab.worth.window import UsefulShifts, Window, target_window, useful_shifts
+from coachlab.worth.window import Window, student_windows, target_window
 
 __all__ = [
     "COLUMNS",
@@ -20,8 +21,11 @@ __all__ = [
     "Window",
     "Worth",
     "costliest",
+    "flown_settings",
+    "say_useful",
     "shift_worth",
     "split_path",
+    "student_windows",
     "target_window",
     "useful_shifts",
 ]

@@ -1,4 +1,4 @@
-"""How small a shift still matters, and what is good enough: from the flight's slopes at a student's own delivery."""
+"""What is good enough for one student: what lands the ball near the best within reach, or what the academy has set."""
 
 from dataclasses import dataclass
 
@@ -10,65 +10,15 @@ from coachlab.physics.aero import ENSEMBLE
 from coachlab.physics.air import Air
 from coachlab.physics.impact import Delivery, head_of
 from coachlab.schema import OUTCOMES, show_club
-from coachlab.settings import Settings
+from coachlab.settings import FLOWN, OWN, Settings
 from coachlab.units import shown
-from coachlab.worth.model import (
-    ATTACK,
-    LOFT,
-    LOFTS,
-    NAMES,
-    head_of_club,
-    land,
-    own_delivery,
-    usual_spread,
-)
+from coachlab.worth.cost import Costs
+from coachlab.worth.model import LOFTS, NAMES, head_of_club, land, own_delivery, usual_spread
+from coachlab.worth.useful import ALONG, REACH, distance_worth, loft_assumed, with_loft
 
-USEFUL_COLUMNS = ("outcome", "along", "slope_m", "useful", "low", "high")
+WINDOW_COLUMNS = ("outcome", "low", "high", "best", "own", "inside", "source")
 
-_STEP = {"attack_up_deg": 1.0, "path_out_deg": 1.0, "face_open_deg": 1.0, "club_speed_mps": 0.5}
-_ALONG = {"attack_up_deg": "carry", "club_speed_mps": "carry", "path_out_deg": "side", "face_open_deg": "side"}
-_REACH = {"attack_up_deg": 5.0, "path_out_deg": 6.0, "face_open_deg": 5.0, "club_speed_mps": 2.5}
 _GRID = 41
-
-
-@dataclass(frozen=True, eq=False)
-class UsefulShifts:
-    """The smallest useful shift of each outcome for one student and club, from the flight's own slopes.
-
-    ``table`` has `USEFUL_COLUMNS`: ``along`` says whether the shift is judged by carry or by where the ball lands
-    sideways, ``slope_m`` is metres for one unit of the outcome, ``useful`` the shift that makes `distance_m`, in the
-    outcome's own unit; ``low`` and ``high`` go over the models. A shift that could not make that distance within reach
-    has no value.
-    """
-
-    table: pd.DataFrame
-    distance_m: float
-    loft: str
-    club: str
-    settings: Settings
-
-    @property
-    def values(self) -> dict[str, float]:
-        """The useful shifts by outcome, with the carry itself, to go into ``Settings.smallest_useful_by_club``."""
-        known = self.table.dropna(subset="useful")
-        return {"carry_m": self.distance_m} | dict(zip(known["outcome"], known["useful"].astype(float), strict=True))
-
-    def text(self) -> str:
-        """Return the useful shifts in a sentence."""
-        system = self.settings.units
-        parts = [
-            f"{OUTCOMES[row.outcome]} {shown(row.outcome, system).text(row.useful)} "
-            f"({shown(row.outcome, system).number(row.low)} to {shown(row.outcome, system).number(row.high)})"
-            for row in self.table.dropna(subset="useful").itertuples()
-        ]
-        distance = shown("carry_m", system).text(self.distance_m)
-        return (
-            f"With {show_club(self.club)} and {LOFTS[self.loft]}, {distance} along or sideways takes: "
-            f"{', '.join(parts)}; the ranges go over models of ball and face."
-        )
-
-    def _repr_html_(self) -> str:
-        return self.table.round(2).to_html(index=False) + f"<p>{self.text()}</p>"
 
 
 @dataclass(frozen=True)
@@ -77,6 +27,7 @@ class Window:
 
     From ``low`` to ``high`` the ball lands within ``distance_m`` of the best that is within reach (``best``); ``own``
     is where the student is. ``widened`` says that it was made as wide as a test block can tell (``least_width``).
+    ``source`` says where the window comes from: `settings.FLOWN`, or `settings.OWN` where the academy has set one.
     """
 
     outcome: str
@@ -90,6 +41,7 @@ class Window:
     loft: str
     club: str
     settings: Settings
+    source: str = FLOWN
 
     @property
     def inside(self) -> bool:
@@ -98,11 +50,9 @@ class Window:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row: ``outcome low high best own inside``."""
-        return pd.DataFrame(
-            [[self.outcome, self.low, self.high, self.best, self.own, self.inside]],
-            columns=["outcome", "low", "high", "best", "own", "inside"],
-        )
+        """One row: `WINDOW_COLUMNS`, in the outcome's own unit."""
+        row = [self.outcome, self.low, self.high, self.best, self.own, self.inside, self.source]
+        return pd.DataFrame([row], columns=list(WINDOW_COLUMNS))
 
     def text(self) -> str:
         """Return the window in a sentence."""
@@ -112,6 +62,11 @@ class Window:
         )
         wide = ", as wide as a test block can tell" if self.widened else ""
         where = "inside" if self.inside else "outside"
+        if self.source == OWN:
+            return (
+                f"With {show_club(self.club)}, the academy's own window for {OUTCOMES[self.outcome]} is {low} to "
+                f"{high}; {own} now is {where}."
+            )
         distance = shown("carry_m", self.settings.units).text(self.distance_m)
         return (
             f"With {show_club(self.club)} and {LOFTS[self.loft]}, {OUTCOMES[self.outcome]} from {low} to {high} is "
@@ -122,59 +77,49 @@ class Window:
         return f"<p>{self.text()}</p>"
 
 
-def useful_shifts(
-    delivery: Delivery,
-    club: str = "driver",
-    distance_m: float | None = None,
-    loft: str | None = None,
-    air: Air | None = None,
-    settings: Settings | None = None,
-) -> UsefulShifts:
-    """Return how far each outcome must move to move the ball by a distance worth having, at a student's own delivery.
+@dataclass(frozen=True)
+class Windows:
+    """The target windows of one student and club, one a number of the delivery."""
 
-    Attack and club speed are judged by carry; path, face and face to path by where the ball lands sideways, face to
-    path with the face held.
+    windows: tuple[Window, ...]
 
-    Parameters
-    ----------
-    delivery : Delivery
-        The student's own mean delivery.
-    club : str
-        Whose head.
-    distance_m : float or None
-        The distance worth having; None: the academy's smallest useful carry for this club.
-    loft : {"refitted", "held", "rises"} or None
-        What loft does while the attack changes; None: refitted with a driver, rising with other clubs.
-    air : Air or None
-        None: 20 degrees at the sea, no wind.
-    settings : Settings or None
-        The academy's.
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a number: `WINDOW_COLUMNS`, each in its own unit."""
+        return pd.concat([window.table for window in self.windows], ignore_index=True)
 
-    Raises
-    ------
-    DataError
-        If the club, the distance or the assumption is not one.
-    """
-    settings, air = settings or Settings(), air or Air()
-    head, loft = head_of_club(club), _loft(club, loft)
-    base = own_delivery(delivery, f"The smallest useful shifts with {show_club(club)} were asked for.")
-    distance = _distance(club, distance_m, settings)
-    names = list(_STEP)
-    ends = np.repeat(base[:, None], 2 * len(names), axis=1)
-    for at, name in enumerate(names):
-        ends[NAMES.index(name), [2 * at, 2 * at + 1]] += np.array([-1, 1]) * _STEP[name]
-    made = head_of(head, "")
-    ends = _with_loft(ends, base, loft)
-    slopes = []
-    for aero in ENSEMBLE:
-        for carry, side, _ in land([(ends, loft, e_t) for e_t in (made.e_t, *made.e_t_span)], head, air, aero):
-            across = {"carry": np.diff(carry)[::2], "side": np.diff(side)[::2]}
-            slopes.append([across[_ALONG[name]][at] / (2 * _STEP[name]) for at, name in enumerate(names)])
-    by_model = np.array(slopes)
-    rows = [_row(name, by_model[:, at], distance) for at, name in enumerate(names)]
-    # with the face held, opening face to path by a degree is moving the path in by one
-    rows.insert(3, _row("face_to_path_deg", -by_model[:, names.index("path_out_deg")], distance))
-    return UsefulShifts(pd.DataFrame(rows)[list(USEFUL_COLUMNS)], distance, loft, club, settings)
+    def sentences(self) -> list[str]:
+        """Return one sentence a number, then what they rest on."""
+        return [*(window.text() for window in self.windows), _BASIS]
+
+    def text(self) -> str:
+        """Return all sentences as one text."""
+        return " ".join(self.sentences())
+
+    def _repr_html_(self) -> str:
+        rows = []
+        for window in self.windows:
+            unit = shown(window.outcome, window.settings.units)
+            sign = window.outcome != "club_speed_mps"
+            rows.append(
+                {
+                    "number": OUTCOMES[window.outcome],
+                    "now": unit.text(window.own, sign=sign),
+                    "good enough": f"{unit.text(window.low, sign=sign)} to {unit.text(window.high, sign=sign)}",
+                    "there": "inside" if window.inside else "outside",
+                    "comes from": "the academy's own setting"
+                    if window.source == OWN
+                    else f"flight model, {LOFTS[window.loft]}",
+                }
+            )
+        return pd.DataFrame(rows).to_html(index=False, escape=True) + f"<p>{_BASIS}</p>"
+
+
+_BASIS = (
+    "A window holds the values, one number changed alone, that land the ball within the distance worth having of the "
+    "best that this student could reach; it is never narrower than the mean of a test block can be told. It is a "
+    "model's figure for strikes in the centre, and no promise."
+)
 
 
 def target_window(
@@ -189,6 +134,8 @@ def target_window(
     settings: Settings | None = None,
 ) -> Window:
     """Return what is good enough for a student: the values that land the ball near the best within reach.
+
+    Where the academy has set a window of its own for the club (``[window.iron-7]`` in academy.toml), that one.
 
     Parameters
     ----------
@@ -216,26 +163,26 @@ def target_window(
     """
     asked = f"A target window with {show_club(club)} was asked for."
     settings, air = settings or Settings(), air or Air()
-    head, loft = head_of_club(club), _loft(club, loft)
-    if outcome not in _STEP:
+    head, loft = head_of_club(club), loft_assumed(club, loft)
+    if outcome not in ALONG:
         raise DataError(
-            asked, f"There is no window for {outcome!r}.", f"Use one of {', '.join(_STEP)}.", column=outcome
+            asked, f"There is no window for {outcome!r}.", f"Use one of {', '.join(ALONG)}.", column=outcome
         )
     base = own_delivery(delivery, asked)
-    reach = _REACH[outcome] if reach is None else reach
+    reach = REACH[outcome] if reach is None else reach
     spread = usual_spread(head)[outcome] if shot_sd is None else shot_sd
     if not (reach > 0 and spread >= 0):
         raise DataError(
             asked, f"reach is {reach!r}, shot_sd {spread!r}.", "Give a reach above 0 and an SD of 0 or more."
         )
-    distance = _distance(club, distance_m, settings)
+    distance = distance_worth(club, distance_m, settings)
     own = float(base[NAMES.index(outcome)])
     values = own + np.linspace(-reach, reach, _GRID)
     cases = np.repeat(base[:, None], _GRID, axis=1)
     cases[NAMES.index(outcome)] = values
     e_t = head_of(head, "").e_t
-    carry, side, _ = land([(_with_loft(cases, base, loft), loft, e_t)], head, air, ENSEMBLE[0])[0]
-    score = carry if _ALONG[outcome] == "carry" else -np.abs(side)
+    carry, side, _ = land([(with_loft(cases, base, loft), loft, e_t)], head, air, ENSEMBLE[0])[0]
+    score = carry if ALONG[outcome] == "carry" else -np.abs(side)
     best = int(np.nanargmax(score))
     low, high = _edges(values, score - score[best] + distance, best)
     least = 2 * spread / np.sqrt(settings.block_shots)
@@ -246,6 +193,9 @@ def target_window(
             np.clip((low + high) / 2, own - reach + least / 2, own + reach - least / 2) if least < 2 * reach else own
         )
         low, high = middle - least / 2, middle + least / 2
+    set_by_academy = settings.windows_by_club.get(club, {}).get(outcome)
+    if set_by_academy is not None:
+        (low, high), widened = set_by_academy, False
     return Window(
         outcome,
         float(low),
@@ -258,6 +208,31 @@ def target_window(
         loft,
         club,
         settings,
+        OWN if set_by_academy is not None else FLOWN,
+    )
+
+
+def student_windows(costs: Costs, air: Air | None = None) -> Windows:
+    """Return what is good enough for one student with one club: a target window for each number of the delivery.
+
+    Parameters
+    ----------
+    costs : Costs
+        From `costliest`: whose own mean delivery and shot-to-shot SDs are taken.
+    air : Air or None
+        None: 20 degrees at the sea, no wind.
+
+    Returns
+    -------
+    Windows
+        In the order of the ranking of `costs`.
+    """
+    sd = costs.table.drop_duplicates("number").set_index("number")["reach"]
+    return Windows(
+        tuple(
+            target_window(costs.delivery, name, costs.club, shot_sd=float(sd[name]), air=air, settings=costs.settings)
+            for name in costs.ranking
+        )
     )
 
 
@@ -273,50 +248,3 @@ def _edges(values: np.ndarray, slack: np.ndarray, best: int) -> tuple[float, flo
         else:
             ends.append(values[at] + (values[at + step] - values[at]) * slack[at] / (slack[at] - slack[at + step]))
     return ends[0], ends[1]
-
-
-def _with_loft(cases: np.ndarray, base: np.ndarray, loft: str) -> np.ndarray:
-    """Return the deliveries with the loft raised with the attack, where that is assumed."""
-    moved = cases.copy()
-    if loft == "rises":
-        moved[LOFT] += cases[ATTACK] - base[ATTACK]
-    return moved
-
-
-def _row(name: str, slopes: np.ndarray, distance: float) -> dict[str, object]:
-    """Return one outcome's useful shift; none where that much is out of reach."""
-    source = "path_out_deg" if name == "face_to_path_deg" else name
-    with np.errstate(divide="ignore"):
-        shifts = distance / np.abs(slopes)
-    known = shifts <= 2 * _REACH[source]
-    return {
-        "outcome": name,
-        "along": _ALONG[source],
-        "slope_m": slopes[0],
-        "useful": shifts[0] if known[0] else np.nan,
-        "low": shifts.min() if known[0] else np.nan,
-        "high": shifts.max() if known[0] else np.nan,
-    }
-
-
-def _loft(club: str, loft: str | None) -> str:
-    if loft is None:
-        return "refitted" if head_of_club(club) == "driver" else "rises"
-    if loft not in ("refitted", "held", "rises"):
-        raise DataError(
-            f"A flight's slopes with {show_club(club)} were asked for.",
-            f"loft is {loft!r}.",
-            "Choose refitted, held or rises.",
-        )
-    return loft
-
-
-def _distance(club: str, distance_m: float | None, settings: Settings) -> float:
-    distance = settings.smallest_useful_shift("carry_m", club) if distance_m is None else distance_m
-    if not distance > 0:
-        raise DataError(
-            f"A distance worth having with {show_club(club)} was given.",
-            f"distance_m is {distance!r}.",
-            "Give metres above 0.",
-        )
-    return float(distance)
