@@ -50,6 +50,7 @@ _HOMES = {
     "coachlab.cues.table": ("model_table",),
     "coachlab.cues.grade": ("evidence_grade",),
     "coachlab.cues.shift": ("cue_shifts",),
+    "coachlab.cues.diagnose": ("diagnose",),
     "coachlab.cues.earned": ("free_and_earned",),
     "coachlab.widgets.explorer": ("explore_cues",),
 }
