@@ -17,7 +17,7 @@ from typing import BinaryIO
 from coachlab.errors import DataError
 from coachlab.settings import Settings
 
-PACKED, PACKED_TEXT, BOOK, PARQUET = b"PK\x03\x04", b"\x1f\x8b", b"\xd0\xcf\x11\xe0", b"PAR1"
+PACKED, EMPTY, PACKED_TEXT, BOOK, PARQUET = b"PK\x03\x04", b"PK\x05\x06", b"\x1f\x8b", b"\xd0\xcf\x11\xe0", b"PAR1"
 _MB = 1_000_000
 _FREE_MB = 50
 """What is so small unpacked may be packed as tightly as it likes."""
@@ -91,7 +91,7 @@ def find_sources(path: str | Path | Source, settings: Settings | None = None) ->
         )
     if start.startswith(PACKED_TEXT):
         return [Source(path.name, data=_gunzip(path, size, settings))], []
-    if start == PACKED and not is_book(path):
+    if start == EMPTY or (start == PACKED and not is_book(path)):
         return _in_zip(path, size, settings)
     return [Source(path.name, path)], []
 
@@ -224,12 +224,14 @@ def _opened(name: str, file: Path | BinaryIO) -> zipfile.ZipFile:
 
 def _chunks(archive: zipfile.ZipFile, member: zipfile.ZipInfo, counter: _Counter) -> Iterator[bytes]:
     entry = copy.copy(member)
-    entry.file_size = counter.settings.largest_unpacked_mb * _MB + 1  # not what the header says, but what comes
+    entry.file_size = 1 << 60  # what comes is counted, whatever the header says
     try:
         with archive.open(entry) as stream:
             while chunk := stream.read(_CHUNK):
                 counter.add(len(chunk))
                 yield chunk
+    except DataError:
+        raise
     except RuntimeError as err:
         raise DataError(
             f"{counter.name} was unpacked.", "It is locked by a password.", "Zip it without one.", path=counter.name

@@ -16,6 +16,7 @@ from coachlab.intake.pages import Page
 from coachlab.intake.rows import RULES, SHOT, unit_of_words
 from coachlab.intake.shots import FLAG_COLUMNS, REJECT_COLUMNS
 from coachlab.intake.times import read_times, read_truths
+from coachlab.intake.write import plain_cell
 from coachlab.schema import LATERAL, PHASES, TABLES
 from coachlab.units import factor_to_column, units_for
 
@@ -152,6 +153,8 @@ def _fill_label(
         return
     cells = intake.cells(name)
     texts = cells.trimmed.to_pylist()
+    if intake.columns.own:
+        texts = [plain_cell(text) for text in texts]
     blank = cells.blank
     words = read(texts) if read is not None else texts
     missing = np.array([word is None or word != word for word in words], dtype=bool)

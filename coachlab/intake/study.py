@@ -107,7 +107,7 @@ def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable
     cues = read_cues(cues_path) if cues_path.is_file() else None
     parts, rows = [], []
     for export in exports:
-        part = clean_shots(read_shots(export, by_export[export]))
+        part = clean_shots(read_shots(export, by_export[export], settings=settings))
         n = part.counts
         parts.append(part)
         rows.append((export.name, getattr(by_export[export], "name", "own names"), *n[list(_COUNTS)]))
