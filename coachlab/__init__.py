@@ -51,7 +51,7 @@ _HOMES = {
     "coachlab.cues.grade": ("evidence_grade",),
     "coachlab.cues.shift": ("cue_shifts",),
     "coachlab.cues.diagnose": ("diagnose",),
-    "coachlab.cues.earned": ("free_and_earned",),
+    "coachlab.cues.split": ("free_and_earned",),
     "coachlab.widgets.explorer": ("explore_cues",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
