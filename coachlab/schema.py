@@ -116,6 +116,7 @@ _BLOCKS = [
     Column("order_seed", "label", "seed of the draw"),
     Column("pain_0_10", "number", "pain the student reports", 0, 10),
     Column("rest_s", "number", "rest before the block", 0, 7200),
+    Column("stopped", "flag", "True where the student ended the block because it hurt"),
 ]
 
 _SESSIONS = [

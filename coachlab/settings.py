@@ -58,6 +58,8 @@ class Settings:
     block_shots: int = 5
     feedback_shown: bool = False
     adult_swings: int = 70
+    junior_swings: int = 40
+    driver_swings: int = 30
     largest_file_mb: int = 1000
     largest_unpacked_mb: int = 2000
     largest_packing_ratio: int = 200
