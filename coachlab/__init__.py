@@ -53,6 +53,7 @@ _HOMES = {
     "coachlab.cues.diagnose": ("diagnose",),
     "coachlab.cues.split": ("free_and_earned",),
     "coachlab.widgets.explorer": ("explore_cues",),
+    "coachlab.widgets.flight": ("flight_page",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -12,8 +12,8 @@ NOTEBOOKS = sorted(ROOT.glob("notebooks/*.ipynb"))
 RANDOM_ID = re.compile(r"[0-9a-f]{8}([0-9a-f-]{24,28})?")
 
 
-def test_the_two_questions_have_their_notebook():
-    assert {"which-cue.ipynb", "report.ipynb"} <= {path.name for path in NOTEBOOKS}
+def test_each_question_has_its_notebook():
+    assert {"which-cue.ipynb", "report.ipynb", "ball-flight.ipynb"} <= {path.name for path in NOTEBOOKS}
 
 
 def test_every_notebook_has_the_form_that_readers_and_reviewers_need():

@@ -144,6 +144,26 @@ def report(
     _write(folder, target, outcome, club, keep_warned, steps)
 
 
+@app.command("flight-page")
+def flight_page(
+    out: Annotated[Path, typer.Option("--out", help="A folder, or the file's own name ending in .html.")] = Path("out"),
+) -> None:
+    """Write the ball-flight page as one HTML file.
+
+    Trainees open it in any browser, on a phone too, without network, server or Python: they move the club, the strike
+    or the air, and see why the ball flew as it did.
+    """
+    from coachlab.report.export import write_whole
+    from coachlab.widgets.single import flight_html
+
+    target = report_path(out, "ball-flight.html")
+    write_whole(target, flight_html())
+    say.console().print(
+        f"Wrote {_short(target)}, {target.stat().st_size / 1000:,.0f} kB in one file: open it in a browser.",
+        soft_wrap=True,
+    )
+
+
 @app.command()
 def lab() -> None:
     """Open the notebooks in your browser.

@@ -66,8 +66,8 @@ def write_report(
     return target
 
 
-def report_path(out: str | Path) -> Path:
-    """Return the file that a report is written to: `out` itself where it ends in ``.html``, else a file in that folder.
+def report_path(out: str | Path, name: str = NAME) -> Path:
+    """Return the file that a page is written to: `out` itself where it ends in ``.html``, else `name` in that folder.
 
     Raises
     ------
@@ -75,7 +75,7 @@ def report_path(out: str | Path) -> Path:
         If nothing can be written there.
     """
     out = Path(out)
-    target = (out if out.suffix.lower() in (".html", ".htm") else out / NAME).absolute()
+    target = (out if out.suffix.lower() in (".html", ".htm") else out / name).absolute()
     place = next(parent for parent in target.parents if parent.exists())
     found = (
         f"{target.name} is a folder."
@@ -87,7 +87,7 @@ def report_path(out: str | Path) -> Path:
         else ""
     )
     if found:
-        raise DataError(f"The report was to be written as {target}.", found, "Choose another place with --out.")
+        raise DataError(f"A page was to be written as {target}.", found, "Choose another place with --out.")
     return target
 
 
