@@ -10,7 +10,7 @@ import pandas as pd
 
 from coachlab.physics.air import Air, pressure_at
 from coachlab.physics.arc import ARCS
-from coachlab.physics.consistency import NEEDS, consistency
+from coachlab.physics.consistency import NEEDS, SCATTERING, consistency, scatter_of
 from coachlab.schema import CLUBS, COLUMNS
 
 JUDGED: Mapping[str, str] = MappingProxyType(
@@ -30,6 +30,7 @@ JUDGED: Mapping[str, str] = MappingProxyType(
 """The reading that a flag of each rule names."""
 
 CARRY = "carry off the model"
+_ENOUGH = 2_000  # shots tell a scatter to 3 %
 LEAST_ON_ARC = 10
 """Shots of a visit with one club from which the student's usual arc is told."""
 
@@ -72,6 +73,7 @@ def disagreements(
         at["arc_incline_deg"] = _incline(table, heads)
         at["arc_azimuth_deg"] = _usual_azimuth(table, at, codes, usable)
     broken = {rule: np.zeros(len(table), dtype=bool) for rule in rules}
+    scatter = _scatter(table, at, heads, usable, rules)
     for head in ARCS:
         ours = usable & (heads == head)
         for rows, with_air in ((ours & known, True), (ours & ~known, False)):
@@ -80,7 +82,8 @@ def disagreements(
             at_rows = np.flatnonzero(rows)
             part = {name: values[at_rows] for name, values in at.items()}
             here = Air(**{name: values[at_rows] for name, values in around.items()}) if with_air else None
-            for rule, where in consistency(part, part, part, head, here).items():
+            wide = {rule: values[at_rows] for rule, values in scatter.items()}
+            for rule, where in consistency(part, part, part, head, here, wide).items():
                 if rule in broken:
                     broken[rule][at_rows] = where
     for rule, where in broken.items():
@@ -148,6 +151,31 @@ def _usual_azimuth(
     groups = azimuth.groupby(group)
     enough = (groups.transform("count").to_numpy() >= LEAST_ON_ARC) & (group >= 0)
     return np.where(enough, groups.transform("median").to_numpy(), np.nan)
+
+
+def _scatter(
+    table: pd.DataFrame, at: Mapping[str, np.ndarray], heads: np.ndarray, usable: np.ndarray, rules: list[str]
+) -> dict[str, np.ndarray]:
+    """Return by rule how the readings of each shot's own file and kind of head scatter, degrees; 0 where unknown.
+
+    A device's limits are its own: without this, one whose tilt is good to two degrees would have every tenth honest
+    iron remarked upon. Told from evenly chosen shots of a file, where there are many.
+    """
+    wanted = [rule for rule in rules if rule in SCATTERING]
+    found = {rule: np.zeros(len(table)) for rule in wanted}
+    if not wanted:
+        return {}
+    files = pd.factorize(table["source"])[0] if "source" in table else np.zeros(len(table), dtype=int)
+    for head in ARCS:
+        ours = np.flatnonzero(usable & (heads == head))
+        ours = ours[np.argsort(files[ours], kind="stable")]
+        for rows in np.split(ours, np.flatnonzero(np.diff(files[ours])) + 1):
+            some = rows[:: max(len(rows) // _ENOUGH, 1)]
+            part = {name: values[some] for name, values in at.items()}
+            for rule, value in scatter_of(part, part, head).items():
+                if rule in found:
+                    found[rule][rows] = value
+    return found
 
 
 def _value(at: Mapping[str, np.ndarray], name: str) -> np.ndarray:

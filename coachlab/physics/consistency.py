@@ -18,14 +18,18 @@ CONSISTENCY: Mapping[str, str] = MappingProxyType(
     {
         "ball too fast": "ball speed is more than this head can give at that speed",
         "ball too slow": "with a driver the ball is under 1.30 times as fast as the head: off the centre, or misread",
-        "start outside path and face": "the ball starts outside the directions of path and face",
-        "launch outside attack and loft": "the ball starts above the loft or below the attack",
+        "start outside path and face": "the ball starts outside the directions of path and face, by more than these "
+        "readings scatter",
+        "launch outside attack and loft": "the ball starts above the loft or below the attack, by more than these "
+        "readings scatter",
         "tilt against face to path": "the spin axis tilts to the other side than face to path says",
-        "tilt far from face to path": "the spin axis is far from the one that face, loft and the head's way give",
+        "tilt far from face to path": "the spin axis is further from the one that face, loft and the head's way give "
+        "than these readings scatter",
         "spin too high": "the ball spins more than a face that springs back could make it",
         "time against peak": "time in the air does not go with the peak",
         "carry off the model": "carry is more than 6 % off the flight of this launch in the measured air",
-        "path off the arc": "path is not what this attack gives on the student's usual arc",
+        "path off the arc": "path is not what this attack gives on the student's usual arc, by more than these "
+        "readings scatter",
     }
 )
 """The rules by name, and what each says. A strike off the centre breaks the ones of start, launch and tilt honestly."""
@@ -37,6 +41,11 @@ _TIME_LOW, _TIME_HIGH = 1.08, 1.60
 _CHIP_MPS = 25.0  # slower balls are hardly lifted, and honest ones fall to the limit of no air, 1.0
 _CARRY_SHARE = 0.06
 _ARC_DEG = 6.0  # three SDs of a mid-handicap player's arc from shot to shot; assumed
+
+_FACE_SHARE = {"driver": 0.85, "iron": 0.78, "wedge": 0.68}  # of the start direction, in this model's own strikes
+_SCATTERS, _WIDEST = 3.5, 3.0
+LEAST_FOR_SCATTER = 30
+"""Shots of one kind of head from which the scatter of a device's readings is told."""
 
 _LAUNCH = ("ball_speed_mps", "launch_up_deg", "launch_out_deg", "spin_rpm", "spin_tilt_deg")
 _DELIVERY = ("club_speed_mps", "attack_up_deg", "path_out_deg", "face_open_deg", "delivered_loft_deg")
@@ -56,6 +65,11 @@ NEEDS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )
 """The readings without which a rule says nothing."""
 
+SCATTERING = (
+    "start outside path and face", "launch outside attack and loft", "tilt far from face to path", "path off the arc",
+)  # fmt: skip
+"""The rules whose limits a device's own scatter may widen."""
+
 _OPTIONAL = ("arc_incline_deg",)
 _USED = tuple(dict.fromkeys(name for names in NEEDS.values() for name in names)) + _OPTIONAL
 
@@ -66,6 +80,7 @@ def consistency(
     flight: Mapping[str, ArrayLike],
     head: str = "driver",
     air: Air | None = None,
+    scatter: Mapping[str, ArrayLike] | None = None,
 ) -> dict[str, np.ndarray]:
     """Return which shots break which rule, as arrays of True and False by the rules' names.
 
@@ -82,6 +97,9 @@ def consistency(
         The kind of head of all these shots.
     air : Air or None
         The measured air. Without it carry is not held against the model.
+    scatter : mapping of str to float or array, shape (n,), or None
+        By rule, how the device's readings scatter (`scatter_of`), degrees: a rule's limit is then at least 3.5 times
+        that, and at most three times its own. None: readings without error, the limits of physics alone.
 
     Returns
     -------
@@ -102,31 +120,89 @@ def consistency(
     with np.errstate(invalid="ignore", divide="ignore"):
         can = {rule for rule, names in NEEDS.items() if set(names) <= numbers.keys()}
         broken = {rule: np.zeros(n, dtype=bool) for rule in CONSISTENCY}
-        broken |= {rule: where for rule, where in _broken(at, can, head, made, air).items() if rule in can}
+        found = _broken(at, can, head, made, air, scatter or {})
+        broken |= {rule: where for rule, where in found.items() if rule in can}
     return broken
 
 
-def _broken(at: Mapping[str, Any], can: set[str], head: str, made: Head, air: Air | None) -> dict[str, np.ndarray]:
+def scatter_of(
+    delivery: Mapping[str, ArrayLike], launch: Mapping[str, ArrayLike], head: str = "driver"
+) -> dict[str, float]:
+    """Return how readings scatter about what a strike in the centre makes of them, degrees, by the rules it bears on.
+
+    A device's random errors and strikes off the centre both scatter; neither is a fault of one shot. A robust SD (from
+    the median), so that a few broken readings do not hide themselves; only for rules whose readings at least
+    `LEAST_FOR_SCATTER` shots have.
+
+    Parameters
+    ----------
+    delivery, launch : mapping of str to array, shape (n,)
+        As `consistency`, of one device and one kind of head.
+    head : {"driver", "iron", "wedge"}
+        The kind of head.
+
+    Raises
+    ------
+    FlightError
+        As `consistency`.
+    """
+    asked = "The scatter of readings was asked for."
+    head_of(head, asked)
+    given = {name: value for part in (delivery, launch) for name, value in part.items() if name in _USED}
+    numbers = as_numbers(asked, given)
+    n = count_of(length_of(*numbers.values()))
+    at = {name: np.broadcast_to(value, n) for name, value in numbers.items()}
+    share, found = _FACE_SHARE[head], {}
+    for rule in SCATTERING:
+        if not set(NEEDS[rule]) <= at.keys():
+            continue
+        with np.errstate(invalid="ignore"):
+            if rule == "start outside path and face":
+                off = at["launch_out_deg"] - share * at["face_open_deg"] - (1 - share) * at["path_out_deg"]
+            elif rule == "launch outside attack and loft":
+                off = at["launch_up_deg"] - share * at["delivered_loft_deg"] - (1 - share) * at["attack_up_deg"]
+            elif rule == "tilt far from face to path":
+                off = at["spin_tilt_deg"] - _axis_tilt(*_head_way_and_normal(at))
+            else:
+                off = at["path_out_deg"] - _on_arc(at | {"arc_incline_deg": at.get("arc_incline_deg", np.nan)}, head)
+        off = off[np.isfinite(off)]
+        if len(off) >= LEAST_FOR_SCATTER:
+            found[rule] = 1.4826 * float(np.median(np.abs(off - np.median(off))))
+    return found
+
+
+def _limit(rule: str, own: float, scatter: Mapping[str, ArrayLike]) -> Any:
+    """Return a rule's limit in degrees, its own or as wide as the readings scatter."""
+    wide = np.asarray(scatter.get(rule, 0.0), float)
+    return np.clip(_SCATTERS * np.where(np.isfinite(wide), wide, 0.0), own, _WIDEST * own)
+
+
+def _broken(
+    at: Mapping[str, Any], can: set[str], head: str, made: Head, air: Air | None, scatter: Mapping[str, ArrayLike]
+) -> dict[str, np.ndarray]:
     """Return where the rules are broken; what a rule that cannot be asked takes is not worked out."""
     found: dict[str, np.ndarray] = {}
-    start, path, face = _START_SLACK_DEG[head], at["path_out_deg"], at["face_open_deg"]
+    path, face = at["path_out_deg"], at["face_open_deg"]
+    slack = {rule: _limit(rule, _START_SLACK_DEG[head], scatter) for rule in SCATTERING[:2]}
     if "tilt against face to path" in can:
         found["tilt against face to path"] = (np.abs(face - path) > 2) & (at["spin_tilt_deg"] * (face - path) < 0)
     if "start outside path and face" in can:
-        found["start outside path and face"] = _outside(at["launch_out_deg"], path, face, start)
+        near = slack["start outside path and face"]
+        found["start outside path and face"] = _outside(at["launch_out_deg"], path, face, near)
     if "launch outside attack and loft" in can:
         ends = at["attack_up_deg"], at["delivered_loft_deg"]
-        found["launch outside attack and loft"] = _outside(at["launch_up_deg"], *ends, start)
+        near = slack["launch outside attack and loft"]
+        found["launch outside attack and loft"] = _outside(at["launch_up_deg"], *ends, near)
     if can & {"ball too fast", "tilt far from face to path", "spin too high"}:
-        head_way = direction(at["attack_up_deg"], at["path_out_deg"])
-        normal = direction(at["delivered_loft_deg"], at["face_open_deg"])
+        head_way, normal = _head_way_and_normal(at)
         cosine = np.clip(np.einsum("in,in->n", head_way, normal), -1.0, 1.0)
         ratio = at["ball_speed_mps"] / at["club_speed_mps"]
         square = np.where(np.isnan(cosine), 1.0, cosine)
         found["ball too fast"] = ratio > 1.005 * (1 + made.e_max) / (1 + BALL_KG / made.mass_kg) * square
         found["ball too slow"] = (ratio < 1.30) & (head == "driver")
         off_axis = np.abs(at["spin_tilt_deg"] - _axis_tilt(head_way, normal))
-        found["tilt far from face to path"] = off_axis > _TILT_SLACK_DEG[head]
+        rule = "tilt far from face to path"
+        found[rule] = off_axis > _limit(rule, _TILT_SLACK_DEG[head], scatter)
         spin_loft = np.degrees(np.arccos(cosine))
         most_spin = centred_closed_form(at["club_speed_mps"], spin_loft, head, _SPRINGY_E_T)[2] / RPM_RAD
         found["spin too high"] = at["spin_rpm"] > most_spin
@@ -136,14 +212,26 @@ def _broken(at: Mapping[str, Any], can: set[str], head: str, made: Head, air: Ai
     if "carry off the model" in can:
         found["carry off the model"] = _carry_off(at, air)
     if "path off the arc" in can:
-        incline = np.where(np.isnan(at["arc_incline_deg"]), ARCS[head].incline_deg, at["arc_incline_deg"])
-        swing = np.tan(np.radians(at["attack_up_deg"])) / np.tan(np.radians(incline))
-        on_arc = at["arc_azimuth_deg"] - np.degrees(np.arcsin(swing))
-        found["path off the arc"] = np.abs(at["path_out_deg"] - on_arc) > _ARC_DEG
+        off_arc = np.abs(at["path_out_deg"] - _on_arc(at, head))
+        found["path off the arc"] = off_arc > _limit("path off the arc", _ARC_DEG, scatter)
     return found
 
 
-def _outside(value: np.ndarray, one: np.ndarray, other: np.ndarray, slack: float) -> np.ndarray:
+def _head_way_and_normal(at: Mapping[str, Any]) -> tuple[np.ndarray, np.ndarray]:
+    return (
+        direction(at["attack_up_deg"], at["path_out_deg"]),
+        direction(at["delivered_loft_deg"], at["face_open_deg"]),
+    )
+
+
+def _on_arc(at: Mapping[str, Any], head: str) -> np.ndarray:
+    """Return the path that each attack gives on the student's usual arc."""
+    incline = np.where(np.isnan(at["arc_incline_deg"]), ARCS[head].incline_deg, at["arc_incline_deg"])
+    swing = np.tan(np.radians(at["attack_up_deg"])) / np.tan(np.radians(incline))
+    return at["arc_azimuth_deg"] - np.degrees(np.arcsin(swing))
+
+
+def _outside(value: np.ndarray, one: np.ndarray, other: np.ndarray, slack: Any) -> np.ndarray:
     return (value < np.minimum(one, other) - slack) | (value > np.maximum(one, other) + slack)
 
 

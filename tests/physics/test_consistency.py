@@ -6,7 +6,7 @@ import pytest
 from coachlab.errors import FlightError
 from coachlab.physics.air import Air
 from coachlab.physics.arc import ARCS, path_from_arc
-from coachlab.physics.consistency import CONSISTENCY, consistency
+from coachlab.physics.consistency import CONSISTENCY, LEAST_FOR_SCATTER, SCATTERING, consistency, scatter_of
 from coachlab.physics.flight import fly
 from coachlab.physics.impact import HEADS, Delivery, strike
 
@@ -75,6 +75,36 @@ def test_each_rule_finds_the_reading_that_it_is_there_for(head, column, change, 
     assert some.sum() > 10
     assert broken[some].all()
     assert not broken[~some].any()
+
+
+def test_scatter_is_that_of_the_device_and_leaves_exact_readings_their_limits(rng):
+    delivery, launch, _ = honest("iron", rng, n=4000)
+    exact = scatter_of(delivery, launch, "iron")
+    assert set(exact) == set(SCATTERING)
+    # a fixed share of face and path stands for the strike: a quarter of a degree, under the limit of 1 at 3.5 times it
+    assert exact["start outside path and face"] < 0.25 and exact["launch outside attack and loft"] < 0.25
+    assert exact["tilt far from face to path"] < 0.1  # the head's own turn moves the axis by hundredths
+    noisy = launch | {"spin_tilt_deg": launch["spin_tilt_deg"] + rng.normal(0, 2.5, 4000)}
+    broken = rng.random(4000) < 0.2
+    noisy["spin_tilt_deg"] = np.where(broken, -noisy["spin_tilt_deg"] + 20, noisy["spin_tilt_deg"])
+    found = scatter_of(delivery, noisy, "iron")["tilt far from face to path"]
+    assert found == pytest.approx(2.5, rel=0.4)  # a fifth of broken readings widens a median of sizes by a third
+    few = {name: values[: LEAST_FOR_SCATTER - 1] for name, values in noisy.items()}
+    assert scatter_of({name: values[: LEAST_FOR_SCATTER - 1] for name, values in delivery.items()}, few, "iron") == {}
+
+
+def test_limits_widen_with_the_scatter_and_never_beyond_three_times(rng):
+    delivery, launch, flight = honest("iron", rng)
+    off = {"spin_tilt_deg": launch["spin_tilt_deg"] + np.linspace(0, 20, 120)}
+    rule = "tilt far from face to path"
+    counts = {
+        scatter: int(consistency(delivery, launch | off, flight, "iron", scatter={rule: scatter})[rule].sum())
+        for scatter in (0.0, 1.0, 2.0, 4.0, 50.0)
+    }
+    # of 120 shots that are off by 0 to 20 degrees, those beyond limits of 5, 5, 7, 14 and 15 degrees, give or take one
+    for scatter, limit in ((0.0, 5), (1.0, 5), (2.0, 7), (4.0, 14), (50.0, 15)):
+        assert counts[scatter] == pytest.approx(120 * (1 - limit / 20), abs=1.5)
+    assert consistency(delivery, launch | off, flight, "iron")[rule].sum() == counts[0.0]
 
 
 def test_what_is_missing_breaks_nothing(rng):
