@@ -6,11 +6,13 @@ from importlib.resources import files
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
+from scipy.special import stdtr, stdtrit
 
 from coachlab.errors import FitError
 from coachlab.mixed.fit import Fit
 from coachlab.mixed.problem import Problem, lower, triangle
+from coachlab.mixed.sheet import decimals, number
+from coachlab.mixed.show import new_level_html
 from coachlab.mixed.solve import STEP as SMALL
 
 NODES = 20  # of the spread; more move no end of an interval by a hundredth of its width
@@ -51,27 +53,28 @@ class NewLevel:
         """Return the ends of the range at another nominal level."""
         s = self.spreads
         sd = np.hypot(s["spread"], s["se"]).to_numpy()
-        weight, mean = s["weight"].to_numpy(), s["estimate"].to_numpy()
-        return _quantile(0.5 - 0.5 * level, weight, mean, sd), _quantile(0.5 + 0.5 * level, weight, mean, sd)
+        weight, mean, df = s["weight"].to_numpy(), s["estimate"].to_numpy(), int(self.table["levels"].iloc[0]) - 1
+        low, high = (_quantile(p, weight, mean, sd, df) for p in (0.5 - 0.5 * level, 0.5 + 0.5 * level))
+        return low, high
 
     def chance(self, above: float) -> float:
         """Probability that the effect in a new level lies above a value."""
         s = self.spreads
         away = (s["estimate"] - above) / np.hypot(s["spread"], s["se"])
-        return float(s["weight"] @ ndtr(away))
+        return float(s["weight"] @ stdtr(int(self.table["levels"].iloc[0]) - 1, away))
 
     def text(self) -> str:
         """Range in a sentence, with the coverage that was found in tests."""
         row = self.table.iloc[0]
+        digits = decimals(float(np.hypot(self.spreads["spread"], self.spreads["se"]) @ self.spreads["weight"]))
+        low, high = number(self.low, digits), number(self.high, digits)
         said = (
-            f"{row['term']} in a new level of {row['group']}: {row['estimate']:.3g} "
-            f"({100 * self.level:.3g} % range {row['low']:.3g} to {row['high']:.3g}, from {row['levels']} levels)."
+            f"{row['term']} in a new level of {row['group']}: {number(row['estimate'], digits)} "
+            f"({100 * self.level:.3g} % range {low} to {high}, from {row['levels']} levels)."
         )
         return " ".join([said, *tested_words("new level", self.level, int(row["levels"]))])
 
     def _repr_html_(self) -> str:
-        from coachlab.mixed.show import new_level_html
-
         return new_level_html(self)
 
 
@@ -128,7 +131,8 @@ def new_level(
     A range from the estimated spread alone is too narrow where levels are few, since the spread is then hardly known
     and often estimated as 0. Here every spread counts as much as the data and a prior let it: the restricted likelihood
     along the spread, the other covariance parameters at their best for each, times a half-t density with 3 degrees of
-    freedom. At each spread the mean effect is normal about its estimate, with the standard error that goes with it.
+    freedom. At each spread the new effect follows t about the mean effect there, with the spread and the standard error
+    of the mean together as its scale, and one degree of freedom less than there are levels.
 
     Parameters
     ----------
@@ -160,7 +164,7 @@ def new_level(
     -----
     The other parameters are found anew at each spread, not held: the spread between levels and the noise within them
     (of blocks, say) trade off against each other, and holding the noise would make the spread look better known. They
-    are not integrated over; what that leaves out shows in the coverage that `tested` gives.
+    are not integrated over; t in place of a normal distribution allows for that.
 
     References
     ----------
@@ -187,8 +191,9 @@ def new_level(
             asked, f"no random term lets {own!r} vary over {group!r}", f"Add (0 + {own} | {group}) to the formula."
         )
     spread, weight, estimate, se = _weighed(fit, *found[0], place, scale, nodes)
-    ends = [_quantile(p, weight, estimate, np.hypot(spread, se)) for p in (0.5 - 0.5 * level, 0.5 + 0.5 * level)]
     levels = len(fit.problem.labels[fit.problem.terms[found[0][0]].factor])
+    sd = np.hypot(spread, se)
+    ends = [_quantile(p, weight, estimate, sd, levels - 1) for p in (0.5 - 0.5 * level, 0.5 + 0.5 * level)]
     row = (term, group, levels, float(weight @ estimate), *ends)
     return NewLevel(
         pd.DataFrame([row], columns=["term", "group", "levels", "estimate", "low", "high"]),
@@ -305,12 +310,13 @@ def _best_others(problem, points, at, curve):
     return points
 
 
-def _quantile(p, weight, mean, sd):
-    """Where a mixture of normals has the share p below."""
-    low, high = float((mean - 40.0 * sd).min()), float((mean + 40.0 * sd).max())
+def _quantile(p, weight, mean, sd, df):
+    """Where a mixture of t distributions has the share p below."""
+    far = -float(stdtrit(df, min(p, 1.0 - p))) + 1.0
+    low, high = float((mean - far * sd).min()), float((mean + far * sd).max())
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
-        if weight @ ndtr((middle - mean) / sd) < p:
+        if weight @ stdtr(df, (middle - mean) / sd) < p:
             low = middle
         else:
             high = middle

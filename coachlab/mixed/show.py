@@ -3,17 +3,19 @@
 import html
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+
+from coachlab.mixed.sheet import Sheet, decimals, number, ten
 
 if TYPE_CHECKING:
     from coachlab.mixed.estimates import Estimates
     from coachlab.mixed.fit import Coefficients, Fit
     from coachlab.mixed.newcomer import NewLevel
 
+NOTHING = 1e-4  # of the residual SD: a spread below this is none
 MOST_ROWS = 30  # of a table of predictions; the rest stands in .table
 METHODS = {
     "satterthwaite": "Satterthwaite's",
@@ -22,7 +24,7 @@ METHODS = {
 }
 _LEVEL = re.compile(r"^(.*)\[(?:T\.)?(.*)\]$")
 _STYLE = """<style>
-.mixed-fit {max-width: 46em; line-height: 1.45}
+.mixed-fit {max-width: 46em; line-height: 1.45; overflow-x: auto}
 .mixed-fit p {margin: .4em 0}
 .mixed-fit .asked {font-size: 1.1em}
 .mixed-fit .quiet {opacity: .75}
@@ -31,11 +33,13 @@ _STYLE = """<style>
 .mixed-fit table thead th {border-bottom: 1px solid; font-weight: 600; vertical-align: bottom; padding: .2em .9em}
 .mixed-fit table tbody tr:nth-child(n) {background: none; border: 0}
 .mixed-fit table tbody th, .mixed-fit table tbody td {padding: .12em .9em; border: 0; font-weight: 400}
-.mixed-fit table tr > :first-child {padding-left: 0; text-align: left; max-width: 22em; overflow-wrap: anywhere}
+.mixed-fit table tr > :first-child {padding-left: 0; text-align: left; min-width: 9em; overflow-wrap: break-word}
+.mixed-fit table tr > .short {white-space: nowrap}
 .mixed-fit table tr > .number {text-align: right; white-space: nowrap}
 .mixed-fit table tr > .words {text-align: left}
 .mixed-fit table tbody tr.part th {font-weight: 600; padding-top: .6em; text-align: left}
 .mixed-fit table tbody tr.inside > th {padding-left: 1.2em}
+.mixed-fit table tbody tr.next > * {padding-top: .6em}
 .mixed-fit table tbody tr:last-child > * {border-bottom: 1px solid #8886}
 .mixed-fit .mind {border-left: 3px solid #de8f05; padding-left: .8em; margin: .8em 0}
 .mixed-fit .mind ul {margin: .2em 0; padding-left: 1.2em}
@@ -43,117 +47,14 @@ _STYLE = """<style>
 </style>"""
 
 
-@dataclass(frozen=True)
-class Sheet:
-    """A small table ready to be shown: heads, rows of texts, and titles between them; a row of one text is a title."""
-
-    caption: str
-    heads: tuple[str, ...]
-    rows: list[tuple[str, ...]]
-    words: int = 1  # columns of words before those of numbers
-
-    def html(self) -> str:
-        """Return the table as HTML, decimal points below each other."""
-        head = "".join(
-            f'<th scope="col" class="{self._kind(i)}">{html.escape(name)}</th>' for i, name in enumerate(self.heads)
-        )
-        after, lines, inside = self._after(), [], False
-        for row in self.rows:
-            if len(row) == 1:
-                inside = bool(row[0])
-                if inside:
-                    title = html.escape(row[0])
-                    lines.append(f'<tr class="part"><th scope="rowgroup" colspan="{len(self.heads)}">{title}</th></tr>')
-                continue
-            cells = [f'<th scope="row">{html.escape(row[0])}</th>']
-            for i, text in enumerate(row[1:], 1):
-                pad = self._pad(i, text, after)
-                hidden = f'<span class="pad" aria-hidden="true">{pad}</span>' if pad else ""
-                cells.append(f'<td class="{self._kind(i)}">{html.escape(text)}{hidden}</td>')
-            lines.append(f"<tr{' class=' + chr(34) + 'inside' + chr(34) if inside else ''}>{''.join(cells)}</tr>")
-        title = f"<caption>{html.escape(self.caption)}</caption>" if self.caption else ""
-        return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
-
-    def text(self) -> str:
-        """Return the table as lines of text, columns below each other."""
-        after = self._after()
-        rows, inside = [self.heads], False
-        for row in self.rows:
-            if len(row) == 1:
-                inside = bool(row[0])
-                rows += [row] if inside else []
-                continue
-            padded = [text + " " * len(self._pad(i, text, after)) for i, text in enumerate(row[1:], 1)]
-            rows.append(("  " * inside + row[0], *padded))
-        width = [max(len(row[i]) for row in rows if len(row) > 1) for i in range(len(self.heads))]
-        lines = [self.caption] if self.caption else []
-        for row in rows:
-            cells = [
-                text.ljust(w) if i < self.words else text.rjust(w)
-                for i, (text, w) in enumerate(zip(row, width, strict=False))
-            ]
-            lines.append("  ".join(cells).rstrip() if len(row) > 1 else row[0])
-        return "\n".join(lines)
-
-    def _kind(self, i):
-        return "words" if i < self.words else "number"
-
-    def _after(self):
-        """Most decimals in each column."""
-        whole = [row for row in self.rows if len(row) > 1]
-        return [max((_decimals_in(row[i]) for row in whole), default=0) for i in range(len(self.heads))]
-
-    def _pad(self, i, text, after):
-        """Return what is missing at the right for the decimal points to stand below each other."""
-        if i < self.words or not re.search(r"\d$", text):
-            return ""
-        own = _decimals_in(text)
-        return ("." if after[i] and not own else "") + "0" * (after[i] - own)
-
-
-def _decimals_in(text):
-    found = re.search(r"\.(\d+)$", text)
-    return len(found.group(1)) if found else 0
-
-
-def decimals(se: float) -> int | None:
-    """Return how many decimals an estimate with this error deserves: two digits of the error; None: none would do.
-
-    >>> decimals(0.34), decimals(0.0123), decimals(25.0), decimals(1e-9)
-    (2, 3, 0, None)
-    """
-    if not np.isfinite(se) or se <= 0:
-        return None
-    digits = max(0, 1 - int(np.floor(np.log10(se) + 1e-9)))
-    return digits if digits <= 6 else None
-
-
-def number(value: float, digits: int | None) -> str:
-    """Return a number with these decimals, a true minus and thousands apart; without decimals given, four digits.
-
-    >>> number(-1234.56, 1), number(-0.0001, 2), number(1.23456e-9, None), number(float("nan"), 1)
-    ('−1,234.6', '0.00', '1.235 × 10^−9', '–')
-    """
-    if not np.isfinite(value):
-        return "–" if np.isnan(value) else "∞" if value > 0 else "−∞"
-    if digits is not None:
-        return f"{round(value, digits) + 0.0:,.{digits}f}".replace("-", "−")
-    if value == 0 or 1e-4 <= abs(value) < 1e7:
-        return f"{value:.4g}".replace("-", "−")
-    mantissa, power = f"{value:.3e}".split("e")
-    return f"{mantissa} × 10^{int(power)}".replace("-", "−")
-
-
 def fit_html(fit: "Fit") -> str:
     """Return a fit as a page shows it: what was asked of which rows, estimates, spreads, what to mind."""
     asked, rows, how = _opening(fit)
-    missing = _not_estimable(fit)
     mind = "".join(f"<li>{html.escape(check)}</li>" for check in fit.checks)
     return (
         f'{_STYLE}<div class="mixed-fit"><p class="asked">{html.escape(asked)}</p>'
         f"<p>{html.escape(rows)}</p>{_coefficients(fit.coefficients(), fit, p=False).html()}"
-        + (f"<p>{html.escape(missing)}</p>" if missing else "")
-        + f'{_spreads(fit).html()}<p class="quiet">{html.escape(_TWO_THIRDS)}</p>'
+        f'{_spreads(fit).html()}<p class="quiet">{html.escape(_TWO_THIRDS)}</p>'
         + (f'<div class="mind"><b>To mind</b><ul>{mind}</ul></div>' if mind else f"<p>{_FINE}</p>")
         + f'<p class="quiet">{html.escape(how)}<br><code>{html.escape(fit.formula)}</code></p></div>'
     )
@@ -169,7 +70,7 @@ def fit_text(fit: "Fit") -> str:
     return "\n\n".join([*parts, f"To mind:\n{mind}" if mind else _FINE, f"{how}\n{fit.formula}"])
 
 
-_TWO_THIRDS = "About two in three levels lie within one SD of the average."
+_TWO_THIRDS = "About two in three levels lie within one SD of their average, and two in three rows within their levels."
 _FINE = "Nothing to mind: the search ended at a minimum and no spread at zero."
 
 
@@ -208,16 +109,18 @@ def _opening(fit):
     """Return what was asked, of how many rows and levels, and how it was found."""
     m, problem = fit.problem.moments, fit.problem
     fixed = [" × ".join(sorted(term, key=m.coding.variables.index)) for term in m.coding.together if term]
-    asked = f"{m.coding.formula.response} by {_listed(fixed)}." if fixed else f"{m.coding.formula.response}: its mean."
+    groups = _listed(dict.fromkeys(term.group for term in problem.terms))
+    asked = f"{m.coding.formula.response} by {_listed(fixed)}" if fixed else f"The mean of {m.coding.formula.response}"
     order = sorted(range(len(problem.factors)), key=lambda f: -max(t.size for t in problem.terms if t.factor == f))
-    sizes = _listed(f"{len(problem.labels[f]):,} {problem.factors[f]}" for f in order)
-    rows = f"{m.rows:,} rows, of {sizes} levels."
+    sizes = ", ".join(f"{len(problem.labels[f]):,} {'levels ' * (f == order[0])}of {problem.factors[f]}" for f in order)
+    rows = f"{m.rows:,} rows; {sizes}."
     if m.strata[0]:
         rows += f" Each of the {len(m.strata[1])} levels of {m.strata[0]} has its own residual spread."
     if fit.design is not None and fit.design.weights is not None:
         rows += " Rows are weighted."
     kind = "Restricted maximum likelihood" if fit.reml else "Maximum likelihood"
-    return asked, rows, f"{kind}, criterion {number(fit.criterion, 2)}. {_df_by('satterthwaite')}"
+    how = f"{kind}, criterion (−2 log likelihood) {number(fit.criterion, 2)}. {_df_by('satterthwaite')}"
+    return f"{asked}, grouped by {groups}.", rows, how
 
 
 def _df_by(method):
@@ -225,27 +128,42 @@ def _df_by(method):
 
 
 def _coefficients(found, fit=None, p=True):
-    """Sheet of fixed effects; the levels of a factor stand together below its name."""
+    """Return the sheet of fixed effects; the levels of a factor stand together below its name."""
     factors = {} if fit is None else fit.problem.moments.coding.factors
     rows: list[tuple[str, ...]] = []
     parts = [_taken_apart(term) for term in found.table["term"]]
     names = [names for names, _ in parts]
+    power, df_digits = _scales(found.table)
     before: object = None
     for (own, levels), row in zip(parts, found.table.to_dict("records"), strict=True):
         together = bool(levels) and names.count(own) > 1
         if together and own != before:
             rows.append((_title(own, factors),))
-        elif not together and isinstance(before, tuple):
+        elif not together and before is not None:
             rows.append(("",))
         before = own if together else None
         label = " × ".join(levels) if together else _title(own, factors, levels)
-        rows.append((label, *_cells(row, p)))
+        rows.append((label, *_cells(row, p, power, df_digits)))
     heads = ("", "estimate", "SE", f"{100 * found.level:.3g} % interval", "df", *(["p"] if p else []))
-    return Sheet("Estimates", heads, rows)
+    return Sheet("Estimates" + _in_units(power), heads, rows)
+
+
+def _scales(table):
+    """Return the power of ten in which the whole table is told, and the decimals of df."""
+    se = table["se"].to_numpy(float)
+    se = se[np.isfinite(se) & (se > 0)]
+    power = 0
+    if len(se) and (se.max() < 1e-4 or se.min() >= 1e7):
+        power = 3 * int(np.floor(np.log10(se.max()) / 3))
+    return power, int((table["df"] < 10).any())
+
+
+def _in_units(power):
+    return f", in units of {ten(power)}" if power else ""
 
 
 def _taken_apart(term):
-    """Columns of a coefficient, and its levels: ``a[T.x]:b`` gives ("a", "b") and ("x",)."""
+    """Return the columns of a coefficient, and its levels: ``a[T.x]:b`` gives ("a", "b") and ("x",)."""
     names, levels = [], []
     for part in term.split(":"):
         found = _LEVEL.match(part)
@@ -262,15 +180,14 @@ def _title(names, factors, levels=()):
     return f"{title}, against {' × '.join(base)}" if base and len(names) == 1 else title
 
 
-def _cells(row, p):
-    """Estimate, SE, interval, df and p of one row as texts."""
+def _cells(row, p, power=0, df_digits=1):
+    """Return estimate, SE, interval, df and p of one row as texts."""
     if np.isnan(row["estimate"]):
         return ("not estimable", *[""] * (3 + p))
-    digits = decimals(row["se"])
-    texts = [number(row["estimate"], digits), number(row["se"], digits)]
-    texts.append(f"{number(row['low'], digits)} to {number(row['high'], digits)}")
-    texts.append(number(row["df"], 1 if row["df"] < 100 else 0))
-    return (*texts, *([_probability(row["p"])] if p else []))
+    estimate, se, low, high = (row[name] / 10.0**power for name in ("estimate", "se", "low", "high"))
+    digits = decimals(se)
+    texts = [number(estimate, digits), number(se, digits), f"{number(low, digits)} to {number(high, digits)}"]
+    return (*texts, number(row["df"], df_digits), *([_probability(row["p"])] if p else []))
 
 
 def _probability(p):
@@ -278,33 +195,36 @@ def _probability(p):
 
 
 def _spreads(fit):
-    """Sheet of the SDs between levels and within them."""
+    """Return the sheet of the SDs between levels and within them."""
     table = fit.components
-    sds = table.loc[table["other"].isna(), "sd_or_corr"]
-    digits = decimals(sds.max() / 10.0)
     rows: list[tuple[str, ...]] = []
-    paired = {}
-    for row in table[table["other"].notna()].itertuples():
+    paired: dict[tuple, list[str]] = {}
+    for row in table[table["other"].notna() & table["sd_or_corr"].notna()].itertuples():
         paired.setdefault((row.group, row.other), []).append(f"{number(row.sd_or_corr, 2)} with {_what(row.term)}")
     levels = dict(zip(fit.problem.factors, map(len, fit.problem.labels), strict=True))
+    usual = {
+        (term.group, name): 1.0 / fit.problem.scale[column]  # of the column, so that an SD can be told from none
+        for term in fit.problem.terms
+        for name, column in zip(term.names, term.columns, strict=True)
+    }
+    sds = table[table["other"].isna()]
+    largest = (sds["sd_or_corr"] * [usual.get(key, 1.0) for key in zip(sds["group"], sds["term"], strict=True)]).max()
     before = None
-    for row in table[table["other"].isna()].itertuples():
+    for row in sds.itertuples():
+        size = usual.get((row.group, row.term), 1.0)
         if row.group == "residual":
-            name, what = (
-                "within all of these",
-                "one row" if row.term is None or pd.isna(row.term) else f"one row, {row.term}",
-            )
+            name, what = "within levels (residual)", "one row" if pd.isna(row.term) else f"one row, {row.term}"
         else:
             name, what = f"between {levels[row.group]:,} levels of {row.group}", _what(row.term)
-        sd = "0" if row.sd_or_corr == 0 else number(row.sd_or_corr, digits)
+        unit = largest / 10.0 if 0.1 < size < 10.0 else largest / size / 10.0
+        sd = "0" if row.sd_or_corr * size < NOTHING * fit.sigma else number(row.sd_or_corr, decimals(unit))
         held = " (held)" if row.group in fit.problem.fixed else ""
-        with_others = "; ".join(paired.get((row.group, row.term), []))
-        rows.append(("" if name == before else name, what, sd + held, with_others))
+        rows.append(("" if name == before else name, what, sd + held, "; ".join(paired.get((row.group, row.term), []))))
         before = name
     heads = ("", "of", "SD", "correlation")
     if not paired:
         rows, heads = [row[:3] for row in rows], heads[:3]
-    return Sheet("Spread", heads, rows, words=2)
+    return Sheet("Spread", heads, rows, words=(0, 1, 3))
 
 
 def _what(term):
@@ -312,22 +232,23 @@ def _what(term):
 
 
 def _estimates(found):
-    """Sheet of means, differences or predictions."""
+    """Return the sheet of means, differences or predictions."""
     table = found.table.head(MOST_ROWS)
     by = table["by"] if "by" in table and table["by"].notna().any() else None
     p = "p" in table
     rows: list[tuple[str, ...]] = []
-    before = None
+    before, (power, df_digits) = None, _scales(found.table)
     for place, (index, row) in enumerate(zip(table.index, table.to_dict("records"), strict=True)):
         if by is not None and by.iloc[place] != before:
             before = by.iloc[place]
-            rows.append((str(before),))
+            rows.append((f"at {before}",))
         adjusted = [_probability(row["p_adjusted"])] if p and not _same(table) else []
-        cells = _cells(row, p)
-        rows.append((_name_of(index, row, with_by=False), *cells, *adjusted))
+        rows.append((_name_of(index, row, with_by=False), *_cells(row, p, power, df_digits), *adjusted))
     rows += [(text, *[""] * (4 + p)) for text in _more(found.table)]
     heads = ["", "estimate", "SE", f"{100 * found.level:.3g} % interval", "df", *(["p"] if p else [])]
-    return Sheet(found.question, (*heads, *(["p, adjusted"] if p and not _same(table) else [])), rows)
+    return Sheet(
+        found.question + _in_units(power), (*heads, *(["p, adjusted"] if p and not _same(table) else [])), rows
+    )
 
 
 def _same(table):
@@ -356,7 +277,7 @@ def _say(name, row, level):
 
 
 def _not_estimable(fit):
-    """Which coefficients have no estimate, in a sentence each."""
+    """Return which coefficients have no estimate, in a sentence each."""
     return " ".join(f"{name} is not estimable." for j, name in enumerate(fit.terms) if j not in fit.problem.kept)
 
 
