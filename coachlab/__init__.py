@@ -51,6 +51,7 @@ _HOMES = {
     "coachlab.cues.grade": ("evidence_grade",),
     "coachlab.cues.shift": ("cue_shifts",),
     "coachlab.cues.diagnose": ("diagnose",),
+    "coachlab.cues.second": ("second_opinion",),
     "coachlab.cues.split": ("free_and_earned",),
     "coachlab.widgets.explorer": ("explore_cues",),
     "coachlab.widgets.flight": ("flight_page",),

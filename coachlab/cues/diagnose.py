@@ -134,17 +134,7 @@ def diagnose(
         raise DataError(asked, f"sets is {sets!r}.", "Ask for at least 199, so that one in a hundred can be told.")
     if not 0 < level < 1:
         raise DataError(asked, f"level is {level!r}.", "Pass a share between 0 and 1, as in .95.")
-    mine = _lessons_of(table, cue, asked)
-    part = cue_parts(mine, settings)[cue]
-    students = len(paired_means(part.blocks, cue))
-    answer = fit_shift(part, outcome, students, [])
-    if not np.isfinite(answer.estimate):
-        raise DataError(
-            asked,
-            f"It has no estimate: evidence grade {part.grade.grade}, {students} students with and without it.",
-            f"Choose a cue with an own baseline and at least {LEAST_STUDENTS} students.",
-            cue=cue,
-        )
+    mine, part, answer, students = model_of(table, cue, settings, asked)
     if seed is None:
         seed = int(np.random.SeedSequence().generate_state(1)[0])
     club = str(mine["club"].iloc[0])
@@ -167,6 +157,28 @@ def diagnose(
         settings,
         seed,
     )
+
+
+def model_of(table: pd.DataFrame, cue: str, settings: Settings, asked: str) -> tuple[pd.DataFrame, Part, Answer, int]:
+    """Return the rows of one cue's lessons, their part, the model that `cue_shifts` uses, and how many students.
+
+    Raises
+    ------
+    DataError
+        If the cue is not in the table or has no estimate.
+    """
+    mine = _lessons_of(table, cue, asked)
+    part = cue_parts(mine, settings)[cue]
+    students = len(paired_means(part.blocks, cue))
+    answer = fit_shift(part, outcome_of(table), students, [])
+    if not np.isfinite(answer.estimate):
+        raise DataError(
+            asked,
+            f"It has no estimate: evidence grade {part.grade.grade}, {students} students with and without it.",
+            f"Choose a cue with an own baseline and at least {LEAST_STUDENTS} students.",
+            cue=cue,
+        )
+    return mine, part, answer, students
 
 
 def _lessons_of(table: pd.DataFrame, cue: str, asked: str) -> pd.DataFrame:
