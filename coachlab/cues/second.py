@@ -27,7 +27,7 @@ OPTIMUM = 0.01
 """Of -2 log likelihood: two optima nearer than this are one."""
 _MOST_ROWS = 20_000
 """Rows beyond which the other program would keep a reader waiting for minutes."""
-_SEARCH = "a search that did not end"
+_THE_SAME, _SEARCH = "the same", "a search that did not end"
 _WORDS = (
     ("boundary", "a spread lies at its border, 0"),
     ("singular", "a spread lies at its border, 0"),
@@ -132,9 +132,8 @@ def second_opinion(
     ended = ["yes" if end else "no" for end in (answer.fit.converged, theirs.converged)]  # type: ignore[union-attr]
     found.append(("search ended at a minimum", *ended, words))
     rows = pd.DataFrame(found, columns=["what", "ours", "theirs", "remark"])
-    near = abs(theirs.params["on"] - answer.estimate) < SAME * answer.se
-    near &= abs(theirs.bse["on"] / answer.se - 1.0) < SAME
-    return SecondOpinion(rows, True, bool(near), question)
+    near = set(rows["remark"].iloc[:2]) == {_THE_SAME}
+    return SecondOpinion(rows, True, near, question)
 
 
 def _none(question: str, answer: Answer, unit: Shown, why: str) -> SecondOpinion:
@@ -195,15 +194,13 @@ def _side_by_side(answer: Answer, students: int, theirs, unit: Shown, level: flo
         return f"{fine.number(middle - half, sign=True)} to {fine.text(middle + half, sign=True)}"
 
     away = (estimate - answer.estimate) / answer.se
-    moved = "the same" if abs(away) < SAME else f"{abs(away):.2f} of a standard error apart"
+    moved = _THE_SAME if abs(away) < SAME else f"{abs(away):.2f} of a standard error apart"
     wider = se / answer.se - 1.0
     if not np.isfinite(se):
         error = "it gives none: the curvature at its end is not that of a minimum"
     else:
         error = (
-            "the same"
-            if abs(wider) < SAME
-            else f"{abs(100 * wider):.0f} % {'larger' if wider > 0 else 'smaller'} there"
+            _THE_SAME if abs(wider) < SAME else f"{abs(100 * wider):.0f} % {'larger' if wider > 0 else 'smaller'} there"
         )
     ours = answer.fit.criterion  # type: ignore[union-attr]
     their_criterion = -2.0 * float(theirs.llf)
@@ -230,13 +227,13 @@ def _side_by_side(answer: Answer, students: int, theirs, unit: Shown, level: flo
     for name, mine, other in _spreads(answer.fit, theirs):  # type: ignore[arg-type]
         apart = abs(mine - other)
         same = apart < SAME * max(mine, answer.fit.sigma)  # type: ignore[union-attr]
-        rows.append((f"SD of {name}", fine.text(mine), fine.text(other), "the same" if same else "differs"))
+        rows.append((f"SD of {name}", fine.text(mine), fine.text(other), _THE_SAME if same else "differs"))
     both = answer.fit.components["other"].notna()  # type: ignore[union-attr]
     if both.any() and len(np.atleast_2d(theirs.cov_re)) == 2:
         mine = float(answer.fit.components.loc[both, "sd_or_corr"].iloc[0])  # type: ignore[union-attr]
         start, shift, together = (np.asarray(theirs.cov_re)[place] for place in ((0, 0), (1, 1), (0, 1)))
         other = float(together / np.sqrt(start * shift)) if start * shift > 0 else np.nan
-        same = "the same" if abs(mine - other) < 0.05 else "differs; few students say little about it"
+        same = _THE_SAME if abs(mine - other) < 0.05 else "differs; few students say little about it"
         a, b = (f"{each:+.2f}".replace("-", "−") for each in (mine, other))
         rows.append(("correlation of start and shift", a, b, same))
     return rows
