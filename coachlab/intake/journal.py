@@ -1,6 +1,6 @@
 """A coach's lesson log as one checked table, wherever it comes from."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -16,10 +16,13 @@ from coachlab.intake.times import read_times, read_truths
 from coachlab.schema import COLUMNS, TABLES, check
 
 REQUIRED = ("session", "first_shot", "last_shot", "phase", "cue")
+BY_TIME = ("starts_at", "ends_at")
+"""In place of first_shot and last_shot: when a block began and, if it is known, ended; a clock time takes the day of
+``session_day``."""
 CARD_COLUMNS = ("family", "moves", "direction")
 """What a cue's card says of it."""
 
-KNOWN = tuple(dict.fromkeys((*REQUIRED, "student", *TABLES["sessions"], *TABLES["blocks"], *CARD_COLUMNS)))
+KNOWN = tuple(dict.fromkeys((*REQUIRED, *BY_TIME, "student", *TABLES["sessions"], *TABLES["blocks"], *CARD_COLUMNS)))
 _FILES = (".csv", ".tsv", ".txt", ".xlsx", ".ods", ".parquet")
 
 
@@ -39,27 +42,40 @@ def read_log(log: str | Path | pd.DataFrame | Sequence[str | Path]) -> pd.DataFr
     if isinstance(log, pd.DataFrame):
         frame = log[[name for name in log.columns if name in KNOWN]].copy()
         frame.index = pd.Index([str(row) for row in log.index])
-        check("blocks", log, REQUIRED, "The lesson log")
+        check("blocks", log, _required(log.columns), "The lesson log")
     else:
         frame = pd.concat([_read_file(path) for path in _paths(log)])
     if not len(frame):
         raise DataError("A lesson log was read.", "It has no rows.", "Write one row for each block of shots.")
     if not frame.index.is_unique:
         frame.index = pd.Index([f"{row} (entry {place})" for place, row in enumerate(frame.index, 1)])
-    typed = {}
-    for name in frame.columns:
-        typed[name] = _typed(frame[name])
+    typed: dict[str, pd.Series] = {}
+    for name in sorted(frame.columns, key=lambda name: name in BY_TIME):
+        typed[name] = _moments(frame[name], typed.get("session_day")) if name in BY_TIME else _typed(frame[name])
+    typed = {name: typed[name] for name in frame.columns}
     journal = pd.DataFrame(typed, index=frame.index)
-    for name in ("session", "phase", "first_shot", "last_shot"):
+    by_number = "first_shot" in journal
+    for name in ("session", "phase", *(("first_shot", "last_shot") if by_number else ("starts_at",))):
         _refuse(journal, journal[name].isna(), name, "is blank")
-    for name in ("first_shot", "last_shot"):
-        _refuse(journal, (journal[name] != journal[name].round()) | (journal[name] < 0), name, "is no shot number")
-        journal[name] = journal[name].astype("int64")
-    _refuse(journal, journal["last_shot"] < journal["first_shot"], "last_shot", "lies before first_shot")
+    if by_number:
+        for name in ("first_shot", "last_shot"):
+            _refuse(journal, (journal[name] != journal[name].round()) | (journal[name] < 0), name, "is no shot number")
+            journal[name] = journal[name].astype("int64")
+        _refuse(journal, journal["last_shot"] < journal["first_shot"], "last_shot", "lies before first_shot")
+    elif "ends_at" in journal:
+        _refuse(journal, journal["ends_at"] < journal["starts_at"], "ends_at", "lies before starts_at")
     check("sessions", journal, where="The lesson log")
     check("blocks", journal, where="The lesson log")
     _refuse(journal, (journal["phase"] == "cue") & journal["cue"].isna(), "cue", "is blank in a block of phase cue")
     return journal
+
+
+def _required(columns: Iterable[object]) -> tuple[str, ...]:
+    """Return the columns without which a log cannot be read: shot numbers, or times in their place."""
+    there = set(map(str, columns))
+    if "starts_at" in there and not {"first_shot", "last_shot"} & there:
+        return ("session", "starts_at", "phase", "cue")
+    return REQUIRED
 
 
 def _paths(log: str | Path | Sequence[str | Path]) -> list[Path]:
@@ -96,9 +112,9 @@ def _read_file(path: Path) -> pd.DataFrame:
             columns[name] = _column(page, places[0])
     frame = pd.DataFrame(columns)
     frame.index = pd.Index([f"{row} of {page.name}" for row in page.rows])
-    missing = [name for name in REQUIRED if name not in frame]
-    if missing:
-        check("blocks", pd.DataFrame(columns=list(page.headings)), REQUIRED, f"{page.where}, a lesson log,")
+    required = _required(frame.columns)
+    if any(name not in frame for name in required):
+        check("blocks", pd.DataFrame(columns=list(page.headings)), required, f"{page.where}, a lesson log,")
     return frame
 
 
@@ -141,6 +157,23 @@ def _typed(values: pd.Series) -> pd.Series:
         written = [None if pd.isna(one) else f"{one:g}" if isinstance(one, float) else str(one) for one in values]
         values = pd.Series(written, index=values.index)
     return values.astype("str")
+
+
+def _moments(values: pd.Series, day: pd.Series | None) -> pd.Series:
+    """Return a column of times; where a cell says a clock time alone, on the day of the session."""
+    if values.dtype.kind == "M":
+        return values.astype("M8[us]")
+    texts = values.astype("str").str.strip().fillna("")
+    times, of_day, odd, _ = read_times(Cells(pa.array(texts.tolist(), pa.string())))
+    clock = ~np.isnat(of_day)
+    if clock.any() and day is not None:
+        times = np.where(np.isnat(times) & clock, day.to_numpy().astype("M8[us]") + of_day, times)
+    found = pd.Series(times, index=values.index)
+    what = "is a clock time, and session_day does not say the day" if (clock & found.isna()).any() else "is no time"
+    _refuse(
+        values.to_frame(), (pd.Series(odd, index=values.index) | found.isna()) & (texts != ""), str(values.name), what
+    )
+    return found
 
 
 def _refuse(frame: pd.DataFrame, bad: pd.Series, name: str, what: str) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from coachlab.errors import DataError
+from coachlab.intake.clock import ranges_by_time
 from coachlab.intake.headings import close_to
 from coachlab.intake.journal import CARD_COLUMNS, read_log
 from coachlab.intake.match import (
@@ -42,6 +43,7 @@ def join_log(
     log: str | Path | pd.DataFrame | Sequence[str | Path],
     cues: pd.DataFrame | str | Path | None = None,
     key: bytes | None = None,
+    clock_offset_s: float = 0.0,
 ) -> Shots:
     """Return the shots with block, phase and cue beside each, and what the log says of the session.
 
@@ -56,11 +58,14 @@ def join_log(
         One row a block: session, first_shot, last_shot, phase, cue; as far as kept also student, coach, session_day,
         bay, device, surface, indoors, ball_type, feedback_shown, block, block_index, period, cue_version, offered,
         followed_0_10, order_plan, order_seed, pain_0_10, rest_s. Without ``block`` it is ``session/block_index``;
-        without ``block_index`` and ``period`` blocks are counted. Lines above the header are skipped.
+        without ``block_index`` and ``period`` blocks are counted. Lines above the header are skipped. In place of
+        first_shot and last_shot a log may say starts_at and, where it is known, ends_at.
     cues : DataFrame or path, optional
         Cue cards (`read_cues`, or the path of cues.toml): family, moves and direction come from there.
     key : bytes, optional
         The key with which the shots were read, if it was not the process's own.
+    clock_offset_s : float
+        For a log by time: how many seconds the device's clock is ahead of the log's (`find_offset`).
 
     Returns
     -------
@@ -82,11 +87,21 @@ def join_log(
     if "session" not in table:
         table["session"] = find_sessions(table, journal, key)
     journal = _add_ids(journal, table, key)
-    journal = _count_blocks(_add_cards(journal, cues))
     names = pd.Index(journal["session"].unique())
     of_shot, of_reject = places_of(table["session"], names), places_of(rejects["session"], names)
     refuse_unknown_sessions(journal, table, names, of_shot)
     table["shot"], rejects["shot"], unnumbered = number_shots(table, rejects, of_shot, of_reject)
+    if "first_shot" not in journal:
+        if "struck_at" not in table:
+            raise DataError(
+                "A lesson log by time was joined with the shots.",
+                "The shots have no times.",
+                "Map struck_at, or write first_shot and last_shot into the log.",
+                column="struck_at",
+            )
+        numbers = table["shot"].to_numpy(dtype=float)
+        journal = ranges_by_time(journal, names, of_shot, numbers, table["struck_at"], clock_offset_s)
+    journal = _count_blocks(_add_cards(journal, cues))
     here = np.concatenate([table["shot"].to_numpy(dtype=float), rejects["shot"].to_numpy(dtype=float, na_value=np.nan)])
     there = np.concatenate([of_shot, of_reject])
     block = find_blocks(journal, names, there, here)
