@@ -54,6 +54,7 @@ _HOMES = {
     "coachlab.cues.second": ("second_opinion",),
     "coachlab.cues.split": ("free_and_earned",),
     "coachlab.widgets.explorer": ("explore_cues",),
+    "coachlab.widgets.trust": ("explore_trust",),
     "coachlab.widgets.flight": ("flight_page",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

@@ -64,19 +64,23 @@ class Diagnostics:
         """What the page is about, as in ``7-iron attack with I2 rafter``."""
         return f"{show_club(self.club)} {OUTCOMES[self.outcome]} with {self.name}"
 
-    def text(self) -> str:
-        """Return in sentences what to look into; one sentence where there is nothing."""
+    def brief(self) -> str:
+        """Return the shift, and which looks ask for more, in two sentences."""
         looks = self.table[self.table["sign"] == LOOK]
-        students = len(self.seen.students)
         unit = shown(self.outcome, self.settings.units)
         base = (
             f"{self.question[0].upper()}{self.question[1:]}: shift {unit.text(self.answer.estimate, sign=True)}, "
-            f"{students} students."
+            f"{len(self.seen.students)} students, evidence grade {self.part.grade.grade}."
         )
         if not len(looks):
             return f"{base} None of the twelve looks asks for more."
-        said = " ".join(f"Look {row.number}, {row.check}: {row.remark}" for row in looks.itertuples())
-        return f"{base} {len(looks)} of twelve looks {'asks' if len(looks) == 1 else 'ask'} for more. {said}"
+        names = ", ".join(f"{row.check} ({row.number})" for row in looks.itertuples())
+        return f"{base} {len(looks)} of twelve looks {'asks' if len(looks) == 1 else 'ask'} for more: {names}."
+
+    def text(self) -> str:
+        """Return the same with the remark of each look that asks for more."""
+        looks = self.table[self.table["sign"] == LOOK]
+        return " ".join([self.brief(), *(f"Look {row.number}: {row.remark}" for row in looks.itertuples())])
 
     def __repr__(self) -> str:
         looks = ", ".join(self.table.loc[self.table["sign"] == LOOK, "check"]) or "nothing"

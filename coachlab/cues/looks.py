@@ -202,7 +202,7 @@ def _neighbours(seen: Seen, lost: str) -> tuple[str, str, str, str]:
     if seen.neighbours is None:
         return _none(limit, lost)
     n = seen.neighbours
-    found = f"r {n.rho:.2f} ({n.low:.2f} to {n.high:.2f})".replace("-", "−")
+    found = f"correlation {n.rho:.2f} ({n.low:.2f} to {n.high:.2f})".replace("-", "−")
     if abs(n.rho) > NEIGHBOURS:
         remark = (
             "A shot resembles the one before it, so that ten shots tell less than ten. The block's own term takes up "

@@ -7,12 +7,24 @@ from coachlab.cues.looks import GOOD, LOOK, NAMES, NOTE
 from coachlab.plots.look import INK, PALETTE, QUIET
 from coachlab.plots.looks import LOOK_PICTURES
 
-PAGE_IN = (12.0, 19.5)
-"""Width and height of the page in inches."""
-_ROWS = ((1,), (2, 3, 4), (5, 6, 7), (8, 9), (10, 11), (12,))
-_HEIGHTS = (3.2, 3.2, 2.7, 3.0, 2.9, 1.9)
-_WIDTHS: dict[tuple[int, ...], tuple[int, ...]] = {(10, 11): (3, 2)}
-_MARKS = {LOOK: "▲ look", NOTE: "note"}
+LAYOUT: dict[int, tuple[int, float]] = {
+    1: (6, 3.2),
+    2: (2, 3.3),
+    3: (2, 3.3),
+    4: (2, 3.3),
+    5: (2, 2.8),
+    6: (2, 2.8),
+    7: (2, 2.8),
+    8: (3, 3.1),
+    9: (3, 3.1),
+    10: (4, 3.2),
+    11: (2, 3.2),
+    12: (6, 1.9),
+}
+"""Place of each look on the page: how many of six columns, and the height in inches; six columns are `WIDE`."""
+WIDE = 11.4
+SIGNS = {LOOK: "▲ look", NOTE: "note"}
+"""How a sign is shown; nothing to mind is shown by nothing."""
 
 
 def plot_diagnostics(diagnostics: Diagnostics, figure: Figure | None = None) -> Figure:
@@ -25,14 +37,38 @@ def plot_diagnostics(diagnostics: Diagnostics, figure: Figure | None = None) -> 
     figure : Figure or None
         Where to draw; None: a new one.
     """
-    figure = figure or Figure(figsize=PAGE_IN)
+    rows = [(1,), (2, 3, 4), (5, 6, 7), (8, 9), (10, 11), (12,)]
+    heights = [LAYOUT[row[0]][1] + 0.35 for row in rows]
+    figure = figure or Figure(figsize=(WIDE, sum(heights)))
     figure.set_layout_engine("constrained", h_pad=0.1, w_pad=0.08)
-    parts = figure.subfigures(len(_ROWS), 1, height_ratios=_HEIGHTS, squeeze=False)[:, 0]
-    for part, row in zip(parts, _ROWS, strict=True):
-        places = part.subfigures(1, len(row), width_ratios=_WIDTHS.get(row, (1,) * len(row)), squeeze=False)[0]
+    parts = figure.subfigures(len(rows), 1, height_ratios=heights, squeeze=False)[:, 0]
+    for part, row in zip(parts, rows, strict=True):
+        shares = [LAYOUT[number][0] for number in row]
+        places = part.subfigures(1, len(row), width_ratios=shares, squeeze=False)[0]
         for place, number in zip(places, row, strict=True):
             _head(place, diagnostics, number)
             LOOK_PICTURES[number - 1](diagnostics, ax=place.subplots())
+    return figure
+
+
+def draw_look(diagnostics: Diagnostics, number: int, figure: Figure | None = None) -> Figure:
+    """Draw one look by itself, in the size that it has on the page; return the figure.
+
+    Parameters
+    ----------
+    diagnostics : Diagnostics
+        From `diagnose`.
+    number : int
+        1 to 12.
+    figure : Figure or None
+        Where to draw; None: a new one.
+    """
+    columns, height = LAYOUT[number]
+    figure = figure or Figure()
+    figure.clear()
+    figure.set_size_inches(WIDE * columns / 6 - 0.2, height)
+    figure.set_layout_engine("constrained")
+    LOOK_PICTURES[number - 1](diagnostics, ax=figure.subplots())
     return figure
 
 
@@ -54,6 +90,6 @@ def _head(place: SubFigure, diagnostics: Diagnostics, number: int) -> None:
     """Put number, name and sign above a picture."""
     sign = diagnostics.table.set_index("number").loc[number, "sign"]
     place.suptitle(f"{number}  {NAMES[number - 1]}", x=0.01, ha="left", fontsize=11.5, fontweight="bold", color=INK)
-    if sign in _MARKS:
+    if sign in SIGNS:
         colour = PALETTE[3] if sign == LOOK else QUIET
-        place.text(0.985, 0.975, _MARKS[sign], ha="right", va="top", fontsize=10.5, color=colour)
+        place.text(0.985, 0.975, SIGNS[sign], ha="right", va="top", fontsize=10.5, color=colour)

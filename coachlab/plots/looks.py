@@ -94,7 +94,7 @@ def plot_student_shifts(diagnostics: Diagnostics, ax: Axes | None = None) -> Axe
         )
         ax.hlines(place + 0.17, low, high, colors=colour, linewidth=1.4, zorder=2)
         ax.plot(drawn, place + 0.17, linestyle="", marker="o", markersize=3.5, color=colour, zorder=3)
-        handles.append(dot("o", colour, "as the model has it"))
+        handles.append(dot("o", colour, "as modelled"))
     ax.axvline(d.answer.estimate * unit.factor, color=colour, linewidth=1, linestyle=(0, (4, 2)), zorder=1)
     handles.append(Line2D([], [], color=colour, linewidth=1, linestyle=(0, (4, 2)), label="average"))
     ax.set_yticks([])

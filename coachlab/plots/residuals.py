@@ -96,10 +96,10 @@ def plot_drift(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
     ax.axhline(0, color=QUIET, linewidth=0.8, zorder=2)
     ax.set_ylim(-reach, reach)
     beyond = int((np.abs(left) > reach).sum())
-    ax.set_xlabel("shot's number in its lesson" + (f" ({beyond} off the frame)" if beyond else ""))
+    ax.set_xlabel("shot's number" + (f" ({beyond} off the frame)" if beyond else ""))
     ax.set_ylabel(f"residual ({unit.unit})")
-    line = Line2D([], [], color=PALETTE[0], label=f"slope with {level_text(d.level)} band")
-    legend_above(ax, [dot("o", INK, "mean of a run of shots"), line])
+    line = Line2D([], [], color=PALETTE[0], label=f"slope, {level_text(d.level)} band")
+    legend_above(ax, [dot("o", INK, "mean of a run"), line])
     return ax
 
 
@@ -131,7 +131,7 @@ def plot_neighbours(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
     legend_above(
         ax,
         [
-            Line2D([], [], color=PALETTE[0], label=f"r {n.rho:.2f} with {level_text(d.level)} band".replace("-", "−")),
+            Line2D([], [], color=PALETTE[0], label=f"r {n.rho:.2f}, {level_text(d.level)} band".replace("-", "−")),
             Line2D([], [], color=INK, linestyle=(0, (1, 2)), label=f"limit ±{NEIGHBOURS:g}"),
         ],
     )
@@ -198,8 +198,8 @@ def _quantiles(ax: Axes, envelope: Envelope, size: float) -> None:
 
 
 def _band_legend(ax: Axes, envelope: Envelope) -> None:
-    band = f"holds {level_text(envelope.level)} of simulated studies whole"
+    band = f"{level_text(envelope.level)} band of simulated studies"
     handles: list = [Patch(color=PALETTE[0], alpha=0.25, label=band)]
     if envelope.outside:
-        handles.append(dot("D", PALETTE[3], "outside"))
-    legend_above(ax, handles)
+        handles.append(dot("D", PALETTE[3], "out"))
+    legend_above(ax, handles, len(handles))
