@@ -555,7 +555,7 @@ function ready(canvas, look, width, height) {
     canvas.height = h;
     canvas.style.height = `${height}px`;
   }
-  const pen = canvas.getContext("2d");
+  const pen = canvas.getContext("2d", { alpha: false });
   pen.setTransform(ratio, 0, 0, ratio, 0, 0);
   pen.fillStyle = look.paper;
   pen.fillRect(0, 0, width, height);
@@ -632,9 +632,9 @@ function extentOf(flights, target, step_m) {
   }
   return {
     far: roundUp(need.far * 1.02, 20 * step_m),
-    high: roundUp(need.high, 10 * step_m),
-    left: roundUp(need.left, 10 * step_m),
-    right: roundUp(need.right, 10 * step_m),
+    high: roundUp(need.high, 5 * step_m),
+    left: roundUp(need.left, 5 * step_m),
+    right: roundUp(need.right, 5 * step_m),
   };
 }
 
@@ -681,10 +681,11 @@ function drawFlights(canvas, look, width, scene) {
     write(pen, look, "from above", width - 2, ground + strip - 2, { colour: look.quiet, align: "right", room: width });
   }
 
-  const views = (track) => [
-    track.x.map((x, at) => [X(x), H(track.height[at])]),
-    track.x.map((x, at) => [X(x), S(track.side[at])]),
-  ];
+  /** Every so many points of a track, and its last, in both views. */
+  const views = (track, every = 2) => {
+    const at = track.x.map((_, i) => i).filter((i) => i % every === 0 || i === track.x.length - 1);
+    return [at.map((i) => [X(track.x[i]), H(track.height[i])]), at.map((i) => [X(track.x[i]), S(track.side[i])])];
+  };
   const bothViews = (track, ...style) => views(track).forEach((points) => stroke(pen, points, ...style));
 
   if (target) {
@@ -717,7 +718,7 @@ function drawFlights(canvas, look, width, scene) {
   pen.strokeStyle = pen.fillStyle;
   pen.stroke();
   pen.fill();
-  for (const other of others) bothViews(other.flight.track, look.faint, 1);
+  for (const other of others) views(other.flight.track, 6).forEach((points) => stroke(pen, points, look.faint, 1));
   bothViews(shot.flight.track, look.flight, 2.5);
   const { flight } = shot;
   disc(pen, X(0), ground, 3, look.ink);
@@ -735,17 +736,13 @@ function drawFlights(canvas, look, width, scene) {
   const side = units.value("carry_m", Math.abs(flight.side_m), 0);
   const where = side === "0" ? "on line" : `${side} ${sideWord(flight.side_m)}`;
   const label = `${carry}, ${where}`;
-  const y = S(flight.side_m);
-  write(pen, look, label, X(flight.downrange_m) + 8, clamp(y + (below ? 15 : -15), ground + strip + 2, height - 8), {
-    colour: look.flight,
-    bold: true,
-    align: "center",
-    room: width,
-  });
+  const y = clamp(S(flight.side_m) + (below ? 15 : -15), ground + strip + 2, height - 8);
+  write(pen, look, label, X(flight.downrange_m) + 8, y, { colour: look.flight, bold: true, align: "center", room: width });
+  if (!narrow && Math.abs(y - line) > 14) write(pen, look, "target", end + 6, line, { colour: look.quiet, room: width });
   if (before && !hidden.has("before")) {
     const at = Math.floor(before.flight.track.x.length * 0.62);
-    const [bx, by] = views(before.flight.track)[1][at];
-    write(pen, look, "the flight before", bx, clamp(by + (below ? -12 : 12), ground + strip + 2, height - 8), {
+    const [bx, by] = [X(before.flight.track.x[at]), S(before.flight.track.side[at])];
+    write(pen, look, scene.fixed ? "the flight kept" : "the flight before", bx, clamp(by + (below ? -12 : 12), ground + strip + 2, height - 8), {
       colour: look.quiet,
       align: "center",
       room: width,
@@ -862,7 +859,7 @@ function drawStrike(canvas, look, width, scene) {
     stroke(pen, [[12, floor], [width - 12, floor]], look.quiet);
     stroke(pen, arcPoints.map(({ x, z }) => [X(x), front - k * z]), look.soft, 6);
     const tangent = shot.controls.attack_up_deg * RAD;
-    const radius = clamp(width * 0.5 - 128, 40, 110);
+    const radius = clamp(width * 0.3, 40, 120);
     arrow(
       pen,
       [middle - radius * Math.cos(tangent), front + radius * Math.sin(tangent)],
@@ -873,7 +870,7 @@ function drawStrike(canvas, look, width, scene) {
     write(pen, look, "arc, face-on", 4, 168, { colour: look.quiet, room: width });
     const attack = shot.controls.attack_up_deg;
     const how = Math.abs(attack) < 0.05 ? "level" : `${degrees(attack)} ${attack > 0 ? "up" : "down"}`;
-    write(pen, look, `attack ${how}`, middle + radius + 12, clamp(front - radius * Math.sin(tangent), 170, 232), { colour: look.pathText, room: width });
+    write(pen, look, `attack ${how}`, width - 4, 168, { colour: look.pathText, align: "right", room: width });
     if (lowSeen) {
       const y = front - k * low.z;
       stroke(pen, [[X(low.x), y - 7], [X(low.x), y + 7]], look.ink, 2);
@@ -978,7 +975,12 @@ export function createFlightPage(place, numbers, options = {}) {
   const why = make("p", { className: "fp-why", "aria-live": "polite" });
   const flights = make("canvas", { role: "img" });
   const strikes = make("canvas", { role: "img" });
-  const strikeNote = make("figcaption", {}, "Sideways three times as wide as it is, so that small angles show.");
+  const strikeNote = make(
+    "figcaption",
+    {},
+    "Pale: the way of the head. Dashed: where its arc points, through the low point. Between path and face lies what " +
+      "bends the flight. From above all is drawn three times as wide as it is, so that small angles show.",
+  );
   const rows = ROWS.map(([name, label]) => ({
     name,
     label: make("th", { scope: "row" }, label),
@@ -1045,7 +1047,9 @@ export function createFlightPage(place, numbers, options = {}) {
       again,
       make("span", { className: "fp-system" }, make("label", { htmlFor: system.id }, "Show in"), " ", system),
     );
-    return [...made, settings];
+    const words = Object.entries(numbers.words).flatMap(([word, gloss]) => [make("dt", {}, word), make("dd", {}, gloss)]);
+    const glossary = make("details", { className: "fp-words" }, make("summary", {}, "What the words mean"), make("dl", {}, ...words));
+    return [...made, settings, glossary];
   }
 
   /** One control: its label, a slider and a number to type, or a choice; and the place where its trouble is told. */
@@ -1066,7 +1070,7 @@ export function createFlightPage(place, numbers, options = {}) {
       field.hint = make("span", { className: "fp-hint" });
       label.append(" ", field.hint);
       field.slider = make("input", { type: "range", id: id(control.name) });
-      field.typed = make("input", { type: "number", id: id(`${control.name}-typed`), inputMode: "decimal" });
+      field.typed = make("input", { type: "number", id: id(`${control.name}-typed`) });
       field.slider.addEventListener("input", () => move(control.name, field.slider.valueAsNumber / shownOf(control).factor));
       field.slider.addEventListener("pointerdown", () => (lastName = null));
       field.slider.addEventListener("keydown", (event) => stepBy(event, control));
@@ -1239,7 +1243,7 @@ export function createFlightPage(place, numbers, options = {}) {
       range.textContent = quiet ? "" : `${units.value(name, low, undefined, sign)} to ${units.value(name, high, undefined, sign)}`;
       before.textContent = quiet || !state.before ? "" : units.value(name, state.before[part][name], undefined, sign);
     }
-    beforeHead.textContent = state.before && !quiet ? "before" : "";
+    beforeHead.textContent = !state.before || quiet ? "" : state.fixed ? "kept" : "before";
   }
 
   const withSide = (text, value) => (Math.abs(value) < 0.05 ? text : `${text} ${sideWord(value)}`);

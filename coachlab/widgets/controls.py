@@ -31,6 +31,19 @@ LIMITS: Mapping[str, object] = {
 }
 """Beyond these a delivery or an air is refused: the rules of `check_delivery` and `Air`, which a test compares."""
 
+WORDS: Mapping[str, str] = {
+    "Attack": "how steeply the head is moving as it meets the ball; up is plus.",
+    "Low point": "where the arc of the head is lowest; ahead of the ball is plus. On a given arc it goes with attack.",
+    "Path": "where the head is moving, seen from above; right of the target is plus.",
+    "Face": "where the face points; right of the target is plus. Open to the path means further right than the path.",
+    "Delivered loft": "how far up the face points as it meets the ball, not the number stamped on the club.",
+    "Strike across, up": "where on the face the ball is met, from the point in front of the head's centre of mass.",
+    "Arc": "the way of the head near the ball, in a leaning plane. Where that plane points is where the arc points.",
+    "Spin axis": "what the ball turns about. Level makes it rise only; leaning right makes it curve right.",
+    "Wind": "given at 10 m (33 ft) above the ground; a tail wind is plus, against you is minus.",
+}
+"""The page's words for somebody who never met them."""
+
 NOTE = (
     "A model's answer, no measurement: typical heads, one kind of ball, level ground, seen for a right-hander (a "
     "left-hander reads it in a mirror). The range goes over four published models of how a ball flies and three grips "
@@ -82,16 +95,15 @@ def control_list() -> list[dict[str, object]]:
         _number("strike_high_mm", "Strike up", "face", ends(mm, -25, 25, 1, 1, 0), words=("high", "low"), plus="high"),
         _number(
             "tail_mps",
-            "Wind along",
+            "Tail wind",
             "air",
             ends(mph, -30, 30, 1, 1, 0),
             ends(kmh, -14, 14, 0.5, 0.5),
             words=("helping", "against"),
-            plus="helping",
         ),
         _number(
             "cross_mps",
-            "Wind across",
+            "Cross wind",
             "air",
             ends(mph, -30, 30, 1, 1, 0),
             ends(kmh, -14, 14, 0.5, 0.5),
@@ -149,6 +161,7 @@ def page_numbers() -> dict[str, object]:
         "limits": LIMITS,
         "shown": outcomes,
         "start": start(),
+        "words": WORDS,
         "note": NOTE,
     }
 

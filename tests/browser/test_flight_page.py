@@ -142,7 +142,7 @@ def test_every_control_is_reached_by_keyboard_seen_there_and_changes_the_sentenc
     order, seen = (
         [],
         page.evaluate(
-            "[...document.querySelectorAll('.flight-page :is(select, input, button)')].map(e => e.id || e.textContent)"
+            "[...document.querySelectorAll('.flight-page :is(select, input, button, summary)')].map(e => e.id || e.textContent)"
         ),
     )
     for _ in seen:
