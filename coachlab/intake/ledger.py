@@ -1,6 +1,6 @@
 """An unfinished lesson log over the shots of one session: blocks are added, changed and removed; no shot is lost.
 
-A ledger may hold what a log may not yet: blocks that overlap, shots in no block. `settle.settle` says what is to be
+A ledger may hold what a log may not yet: blocks that overlap, shots in no block. `faults.settle` says what is to be
 mended, and `save_ledger` writes the log that `join_log` reads.
 """
 

@@ -11,7 +11,7 @@ from coachlab.errors import DataError
 from coachlab.intake.journal import read_log
 from coachlab.intake.ledger import Block, Gap, Ledger, add_block, leave_out
 from coachlab.intake.log import TESTS
-from coachlab.intake.settle import Settlement, refuse_unsettled
+from coachlab.intake.faults import Settlement, refuse_unsettled
 from coachlab.intake.write import csv_text, file_name, plain_cell, write_bytes
 from coachlab.schema import PLAIN, TABLES
 

@@ -31,7 +31,7 @@ from coachlab.intake.ledger import (
     take_back,
 )
 from coachlab.intake.pain import Pain
-from coachlab.intake.settle import settle
+from coachlab.intake.faults import settle
 from coachlab.intake.written import ledger_text, log_table, read_ledger, save_ledger
 from coachlab.schema import PHASES, TABLES
 

@@ -7,7 +7,7 @@ import pytest
 import coachlab as cl
 from coachlab.intake.ledger import open_ledger
 from coachlab.intake.notes import LEAST_S, blocks_by_time, find_offset, read_notes
-from coachlab.intake.settle import settle
+from coachlab.intake.faults import settle
 
 START = pd.Timestamp("2026-01-05 15:00")
 SIZES = (8, 10, 9, 10, 10, 8)
