@@ -14,10 +14,12 @@ from coachlab.cues.table import model_table
 from coachlab.errors import DataError
 from coachlab.intake.shots import Shots, is_usable
 from coachlab.physics.arc import ARCS, path_from_arc
-from coachlab.schema import CLUBS, show_club
+from coachlab.physics.ops import said
+from coachlab.schema import CLUBS
 from coachlab.schema import COLUMNS as SCHEMA
 from coachlab.settings import Settings
 from coachlab.worth.arc import INCLINE_BAND_DEG
+from coachlab.worth.model import number
 
 
 def free_and_earned(
@@ -66,18 +68,19 @@ def free_and_earned(
     less one; the mixed models of `cue_shifts` give the same path shift up to their weighting of lost blocks.
     """
     settings = settings or Settings()
-    asked = f"Free and earned parts of path shifts with {show_club(club)} were asked for."
-    if club not in CLUBS:
+    asked = "Free and earned parts of path shifts were asked for."
+    if not isinstance(club, str) or club not in CLUBS:
         raise DataError(
-            asked, f"{club!r} is no club of ours.", "Choose one of schema.CLUBS, as in 'iron-7'.", club=club
+            asked, f"{said(club)} is no club of ours.", "Choose one of schema.CLUBS, as in 'iron-7'.", club=club
         )
-    if not 0 < level < 1:
-        raise DataError(asked, f"level is {level!r}.", "Give a level between 0 and 1, as .95.")
-    usual = ARCS[CLUBS[club]].incline_deg if incline_deg is None else incline_deg
+    if not 0 < number(asked, "level", level) < 1:
+        raise DataError(asked, f"level is {said(level)}.", "Give a level between 0 and 1, as .95.")
+    usual = ARCS[CLUBS[club]].incline_deg if incline_deg is None else number(asked, "incline_deg", incline_deg)
+    band_deg = number(asked, "band_deg", band_deg)
     if not 0 <= band_deg < usual <= 90 - band_deg:
         raise DataError(
             asked,
-            f"The incline is {usual!r} degrees, with a band of {band_deg!r}.",
+            f"The incline is {usual:g} degrees, with a band of {band_deg:g}.",
             "Give an incline in degrees between the band and 90 less the band.",
         )
     tables = [model_table(shots, outcome, club, cues) for outcome in ("attack_up_deg", "path_out_deg")]

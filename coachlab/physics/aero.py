@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from coachlab.errors import FlightError
-from coachlab.physics.ops import Ops
+from coachlab.physics.ops import Ops, said
 
 Coefficients = Callable[[Any, Any, Ops], tuple[Any, Any]]
 """(spin ratio, Reynolds number, ops) to (drag coefficient, lift coefficient)."""
@@ -120,9 +120,9 @@ def coefficients(aero: str) -> Coefficients:
     >>> round(drag, 3), round(lift, 3)
     (0.225, 0.165)
     """
-    if aero not in _MODELS:
+    if not isinstance(aero, str) or aero not in _MODELS:
         raise FlightError(
-            f"The aerodynamic model {aero!r} was asked for.",
+            f"The aerodynamic model {said(aero)} was asked for.",
             f"Known are {', '.join(AERO)}.",
             "Choose one of these; the default is mean.",
             argument="aero",

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from coachlab.errors import FlightError
-from coachlab.physics.ops import Number, as_numbers, first_reason, length_of, plain, refuse
+from coachlab.physics.ops import Number, as_numbers, first_reason, length_of, plain, refuse, said
 
 GRAVITY_MPS2 = 9.80665
 SEA_LEVEL_PA = 101_325.0
@@ -72,10 +72,12 @@ class Air:
 
     def __post_init__(self) -> None:
         asked = "The air of a flight was given."
-        if self.profile not in ("uniform", "log"):
-            raise FlightError(asked, f"profile is {self.profile!r}.", "Choose uniform or log.", argument="profile")
+        if not isinstance(self.profile, str) or self.profile not in ("uniform", "log"):
+            raise FlightError(asked, f"profile is {said(self.profile)}.", "Choose uniform or log.", argument="profile")
         given = {item.name: getattr(self, item.name) for item in fields(self) if item.name != "profile"}
-        numbers = as_numbers(asked, {name: value for name, value in given.items() if value is not None})
+        if self.pressure_pa is None:
+            del given["pressure_pa"]
+        numbers = as_numbers(asked, given)
         for name, value in numbers.items():
             object.__setattr__(self, name, value)
         refuse(asked, numbers, first_reason(numbers, _broken), "Correct the value, or leave it out for the usual one.")
@@ -126,13 +128,30 @@ def _broken(
     }
 
 
+def _not_a_height(altitude_m: np.ndarray) -> dict[str, np.ndarray]:
+    return {"altitude_m is missing or outside -500 to 9000": ~((altitude_m >= -500) & (altitude_m <= 9000))}
+
+
+def _no_air(temperature_c: np.ndarray, pressure_pa: np.ndarray, humidity: np.ndarray) -> dict[str, np.ndarray]:
+    zero = np.zeros_like(temperature_c)
+    return _broken(temperature_c, zero, humidity, zero, zero, pressure_pa)
+
+
 def pressure_at(altitude_m: ArrayLike) -> Number:
     """Return the air pressure in Pa that the standard atmosphere has at a height above the sea in metres.
+
+    Raises
+    ------
+    FlightError
+        If a height is missing or outside -500 to 9000.
 
     >>> round(pressure_at(1600.0))
     83524
     """
-    height = np.asarray(altitude_m, float)
+    asked = "The pressure of the standard atmosphere was asked for."
+    numbers = as_numbers(asked, {"altitude_m": altitude_m})
+    refuse(asked, numbers, first_reason(numbers, _not_a_height), "Give metres above the sea.")
+    height = np.asarray(numbers["altitude_m"])
     lapse, sea_k, kg_per_mol, gas = STANDARD_ATMOSPHERE
     found = SEA_LEVEL_PA * (1 - lapse * height / sea_k) ** (GRAVITY_MPS2 * kg_per_mol / (gas * lapse))
     return found if height.ndim else float(found)
@@ -150,6 +169,11 @@ def air_density(temperature_c: ArrayLike, pressure_pa: ArrayLike, humidity: Arra
     humidity : float or array, shape (n,)
         Relative humidity, 0 to 1.
 
+    Raises
+    ------
+    FlightError
+        If a value is missing or outside what `Air` takes.
+
     References
     ----------
     The CIPM-2007 equation: A. Picard and others, Metrologia 45 (2008) 149.
@@ -159,10 +183,9 @@ def air_density(temperature_c: ArrayLike, pressure_pa: ArrayLike, humidity: Arra
     >>> round(air_density(15.0, 101_325.0, humidity=0.0), 3)
     1.226
     """
-    numbers = as_numbers(
-        "The density of air was asked for.",
-        {"temperature_c": temperature_c, "pressure_pa": pressure_pa, "humidity": humidity},
-    )
+    asked = "The density of air was asked for."
+    numbers = as_numbers(asked, {"temperature_c": temperature_c, "pressure_pa": pressure_pa, "humidity": humidity})
+    refuse(asked, numbers, first_reason(numbers, _no_air), "Correct the value.")
     t, p, h = (np.atleast_1d(value) for value in numbers.values())
     T = t + 273.15
     gas, dry, vapour = CIPM_2007["molar"]

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from coachlab.errors import FlightError
+from coachlab.physics.ops import said
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,10 @@ def arc_azimuth(path_out_deg: ArrayLike, attack_up_deg: ArrayLike, arc_incline_d
     >>> round(arc_azimuth(0.0, -4.0, 58.0), 2)
     -2.5
     """
-    return _plain(np.asarray(path_out_deg, float) + _turn_deg(attack_up_deg, arc_incline_deg))
+    path, attack, incline = _numbers(
+        path_out_deg=path_out_deg, attack_up_deg=attack_up_deg, arc_incline_deg=arc_incline_deg
+    )
+    return _plain(path + _turn_deg(attack, incline))
 
 
 def path_from_arc(
@@ -84,7 +88,10 @@ def path_from_arc(
     >>> round(path_from_arc(0.0, 4.0, 47.0) - path_from_arc(0.0, -3.0, 47.0), 1)
     -6.5
     """
-    return _plain(np.asarray(arc_azimuth_deg, float) - _turn_deg(attack_up_deg, arc_incline_deg))
+    azimuth, attack, incline = _numbers(
+        arc_azimuth_deg=arc_azimuth_deg, attack_up_deg=attack_up_deg, arc_incline_deg=arc_incline_deg
+    )
+    return _plain(azimuth - _turn_deg(attack, incline))
 
 
 def arc_bottom_fwd(attack_up_deg: ArrayLike, arc_incline_deg: ArrayLike, arc_radius_m: ArrayLike) -> float | np.ndarray:
@@ -113,27 +120,53 @@ def arc_bottom_fwd(attack_up_deg: ArrayLike, arc_incline_deg: ArrayLike, arc_rad
     >>> round(arc_bottom_fwd(-1.0, ARCS["iron"].incline_deg, ARCS["iron"].radius_m))
     30
     """
-    _check(attack_up_deg, arc_incline_deg)
-    if np.any(np.asarray(arc_radius_m, float) <= 0):
+    attack, incline, radius = _numbers(
+        attack_up_deg=attack_up_deg, arc_incline_deg=arc_incline_deg, arc_radius_m=arc_radius_m
+    )
+    _check(attack, incline)
+    if np.any((radius <= 0) | (radius > 10)):
         raise FlightError(
             "The low point of an arc was asked for.",
-            f"arc_radius_m is {np.min(np.asarray(arc_radius_m, float)):g}.",
+            f"arc_radius_m is {radius[(radius <= 0) | (radius > 10)].flat[0]:g}.",
             "Give a radius above 0, in metres; a mid iron's is about 1.45.",
         )
-    past = np.sin(np.radians(np.asarray(attack_up_deg, float))) / np.sin(np.radians(np.asarray(arc_incline_deg, float)))
-    return _plain(-1000.0 * np.asarray(arc_radius_m, float) * past + 0.0)
+    past = np.sin(np.radians(attack)) / np.sin(np.radians(incline))
+    return _plain(-1000.0 * radius * past + 0.0)
 
 
-def _turn_deg(attack_up_deg: ArrayLike, arc_incline_deg: ArrayLike) -> np.ndarray:
+def _turn_deg(attack: np.ndarray, incline: np.ndarray) -> np.ndarray:
     """How far the arc has turned between its low point and the ball."""
-    _check(attack_up_deg, arc_incline_deg)
-    attack_rad = np.radians(np.asarray(attack_up_deg, float))
-    incline_rad = np.radians(np.asarray(arc_incline_deg, float))
-    return np.degrees(np.arcsin(np.tan(attack_rad) / np.tan(incline_rad)))
+    _check(attack, incline)
+    return np.degrees(np.arcsin(np.tan(np.radians(attack)) / np.tan(np.radians(incline))))
 
 
-def _check(attack_up_deg: ArrayLike, arc_incline_deg: ArrayLike) -> None:
-    attack, incline = np.asarray(attack_up_deg, float), np.asarray(arc_incline_deg, float)
+def _numbers(**values: ArrayLike) -> list[np.ndarray]:
+    """Return values as arrays of one shape; missing ones stay missing, what is no number or without end is refused."""
+    asked = "An arc was asked for."
+    found = []
+    for name, value in values.items():
+        try:
+            array = np.asarray(value, dtype=float)
+        except (TypeError, ValueError, OverflowError) as err:
+            raise FlightError(
+                asked, f"{name} is {said(value)}, no number.", "Give a number, or an array of numbers.", argument=name
+            ) from err
+        if np.isinf(array).any():
+            where = int(np.flatnonzero(np.isinf(array))[0])
+            raise FlightError(
+                asked, f"{name} has no end at position {where}.", "Leave misread shots out first.", row=where
+            )
+        found.append(array)
+    try:
+        return list(np.broadcast_arrays(*found))
+    except ValueError as err:
+        shapes = " and ".join(f"{name} {array.shape}" for name, array in zip(values, found, strict=True))
+        raise FlightError(
+            asked, f"The shapes do not go together: {shapes}.", "Give arrays of one length, or single numbers."
+        ) from err
+
+
+def _check(attack: np.ndarray, incline: np.ndarray) -> None:
     if np.any((incline <= 0) | (incline > 90)):
         worst = incline[(incline <= 0) | (incline > 90)].flat[0]
         raise FlightError(
@@ -143,7 +176,6 @@ def _check(attack_up_deg: ArrayLike, arc_incline_deg: ArrayLike) -> None:
         )
     steep = np.abs(attack) >= incline
     if np.any(steep):
-        attack, incline = np.broadcast_arrays(attack, incline)
         where = int(np.flatnonzero(steep)[0])
         raise FlightError(
             "An arc was asked for.",

@@ -13,7 +13,7 @@ from coachlab.physics.aero import coefficients
 from coachlab.physics.air import Air
 from coachlab.physics.launch import BALL_KG, BALL_RADIUS_M, INERTIA_SHARE, RPM_RAD, Launch, direction, spin_axis
 from coachlab.physics.motion import Landing, State, World, fly_many, fly_one
-from coachlab.physics.ops import ARRAY, PLAIN, Number, common_length, count_of, length_of
+from coachlab.physics.ops import ARRAY, PLAIN, Number, common_length, count_of, length_of, must_be
 
 SPIN_DECAY = 0.010
 """beta of the spin's decay, dw/dt = -(rho A R beta R / I) |v| w."""
@@ -131,7 +131,9 @@ def fly(launch: Launch, air: Air | None = None, aero: str = "mean", coarse: bool
     >>> round(drive.carry_m), round(drive.land_angle_deg)
     (236, 36)
     """
-    air = air or Air()
+    must_be(Launch, launch, "A flight was asked for.")
+    air = Air() if air is None else air
+    must_be(Air, air, "A flight was asked for.")
     length = common_length(launch.length, air.length)
     names = [*_MEASURES]
     if length is None:

@@ -15,7 +15,17 @@ from numpy.typing import ArrayLike
 
 from coachlab.errors import FlightError
 from coachlab.physics.launch import BALL_KG, BALL_RADIUS_M, INERTIA_SHARE, Launch, direction, launch_from
-from coachlab.physics.ops import Number, as_numbers, common_length, count_of, first_reason, length_of, refuse
+from coachlab.physics.ops import (
+    Number,
+    as_numbers,
+    common_length,
+    count_of,
+    first_reason,
+    length_of,
+    must_be,
+    refuse,
+    said,
+)
 
 BALL_INERTIA_KGM2 = INERTIA_SHARE * BALL_KG * BALL_RADIUS_M**2
 E_LOSS_PER_MPS = 0.0029
@@ -203,6 +213,7 @@ def strike(delivery: Delivery, head: str = "driver", e_t: ArrayLike | None = Non
     (65.8, 11.1, 2460.0)
     """
     asked = "A strike was asked for."
+    must_be(Delivery, delivery, asked)
     velocity, spin, _ = impulse_of(delivery, head_of(head, asked), e_t, asked)
     return launch_from(velocity, spin, asked)
 
@@ -213,7 +224,7 @@ def impulse_of(
     """Return ball velocity (m/s), spin vector (rad/s), both of shape (3,) or (3, n), and whether the ball slipped."""
     tangential = as_numbers(asked, {"e_t": head.e_t if e_t is None else e_t})["e_t"]
     if not np.all(np.abs(tangential) <= 1):
-        raise FlightError(asked, f"e_t is {e_t!r}.", "It lies between -1 and 1; a driver's from -0.3 to 0.1.")
+        raise FlightError(asked, f"e_t is {said(e_t)}.", "It lies between -1 and 1; a driver's from -0.3 to 0.1.")
     length = common_length(delivery.length, length_of(tangential))
     n = count_of(length)
     V, attack, path, face, loft, toe, high = (
@@ -275,8 +286,10 @@ def restitution(normal_speed_mps: ArrayLike, head: Head) -> np.ndarray:
 
 def head_of(head: str, asked: str) -> Head:
     """Return the numbers of a kind of head; a `FlightError` where there is none of that name."""
-    if head not in HEADS:
-        raise FlightError(asked, f"There is no head {head!r}.", f"Choose one of {', '.join(HEADS)}.", argument="head")
+    if not isinstance(head, str) or head not in HEADS:
+        raise FlightError(
+            asked, f"There is no head {said(head)}.", f"Choose one of {', '.join(HEADS)}.", argument="head"
+        )
     return HEADS[head]
 
 

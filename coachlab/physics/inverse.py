@@ -24,7 +24,7 @@ from coachlab.physics.launch import (
     direction,
     spin_axis,
 )
-from coachlab.physics.ops import Number, as_numbers, common_length, count_of, length_of, plain
+from coachlab.physics.ops import Number, as_numbers, common_length, count_of, length_of, must_be, plain, said
 
 ERRORS: Mapping[str, Mapping[str, float]] = MappingProxyType(
     {
@@ -129,10 +129,11 @@ def infer_club(launch: Launch, head: str = "driver", e_t: ArrayLike | None = Non
     the centre that does not slip.
     """
     asked = "The club was to be inferred from the ball."
+    must_be(Launch, launch, asked)
     made = head_of(head, asked)
     tangential = np.asarray(as_numbers(asked, {"e_t": made.e_t if e_t is None else e_t})["e_t"])
     if not np.all((tangential > -1) & (tangential <= 1)):
-        raise FlightError(asked, f"e_t is {e_t!r}.", "It lies above -1 and is at most 1.", argument="e_t")
+        raise FlightError(asked, f"e_t is {said(e_t)}.", "It lies above -1 and is at most 1.", argument="e_t")
     length = common_length(launch.length, len(tangential) if tangential.ndim else None)
     n = count_of(length)
     normal, fits = local_normal(launch)
@@ -165,7 +166,8 @@ def local_normal(launch: Launch) -> tuple[np.ndarray, np.ndarray]:
     speed, up, out, spin, tilt = (
         np.broadcast_to(getattr(launch, item.name), count_of(launch.length)) for item in fields(Launch)
     )
-    sine = INERTIA_SHARE * BALL_RADIUS_M * spin * RPM_RAD / speed
+    with np.errstate(over="ignore"):  # a ball that hardly moves and spins fits no face
+        sine = INERTIA_SHARE * BALL_RADIUS_M * spin * RPM_RAD / speed
     fits = sine < 1
     sine = np.where(fits, sine, 0.0)
     ball = direction(up, out)

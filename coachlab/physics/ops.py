@@ -31,6 +31,23 @@ PLAIN = Ops(math.sqrt, math.exp, math.log1p, math.sin, min, max)
 ARRAY = Ops(np.sqrt, np.exp, np.log1p, np.sin, np.minimum, np.maximum)
 
 
+def said(value: object) -> str:
+    """Return a value as a person would write it, without the name of its type: for an error's text.
+
+    >>> said(np.int64(3)), said("spoon"), said(np.array([1.5, 2.5]))
+    ('3', "'spoon'", '[1.5, 2.5]')
+    """
+    plainly = getattr(value, "tolist", None)  # of NumPy's and pandas' kinds
+    text = " ".join(repr(plainly() if callable(plainly) else value).split())
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def must_be(kind: type, value: object, asked: str) -> None:
+    """Refuse a value that is not of the kind made for it, as a `Launch`."""
+    if not isinstance(value, kind):
+        raise FlightError(asked, f"{said(value)} was given.", f"Give a {kind.__name__}.", kind=kind.__name__)
+
+
 def as_numbers(asked: str, values: Mapping[str, ArrayLike]) -> dict[str, Number]:
     """Return each value as a float or a read-only copy of shape (n,), all arrays of one length.
 
@@ -44,9 +61,9 @@ def as_numbers(asked: str, values: Mapping[str, ArrayLike]) -> dict[str, Number]
     for name, value in values.items():
         try:
             array = np.array(value, dtype=float)
-        except (TypeError, ValueError) as err:
+        except (TypeError, ValueError, OverflowError) as err:
             raise FlightError(
-                asked, f"{name} is {value!r}, no number.", "Give a number, or an array of numbers.", argument=name
+                asked, f"{name} is {said(value)}, no number.", "Give a number, or an array of numbers.", argument=name
             ) from err
         if array.ndim > 1:
             raise FlightError(

@@ -12,7 +12,7 @@ import numpy as np
 from coachlab.physics.air import GRAVITY_MPS2
 from coachlab.physics.flight import Flight
 from coachlab.physics.launch import BALL_RADIUS_M, RPM_RAD, spin_axis
-from coachlab.physics.ops import Number, length_of, plain
+from coachlab.physics.ops import Number, length_of, must_be, plain
 
 SPREAD = 0.30
 """How far the run may lie from its value, as a share of it."""
@@ -88,6 +88,7 @@ def roll_out(flight: Flight) -> Run:
     >>> 10 < roll_out(fly(Launch(70.0, 12.0, 0.0, 2600.0, 0.0))).run_m < 35
     True
     """
+    must_be(Flight, flight, "The run of a ball was asked for.")
     length = length_of(flight.carry_m)
     carry, side, fall, speed, rate, out = (
         np.atleast_1d(np.asarray(value, float))

@@ -2,10 +2,12 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from coachlab.errors import FlightError
 from coachlab.physics.arc import path_from_arc
+from coachlab.physics.ops import as_numbers, said
 from coachlab.units import shown
 
 INCLINE_BAND_DEG = 3.0
@@ -89,9 +91,19 @@ def split_path(
     >>> round(split.free_deg, 1), round(split.earned_deg, 1)
     (-6.5, 6.5)
     """
+    asked = "A path shift was to be split."
+    given = {
+        "attack_from_deg": attack_from_deg, "attack_to_deg": attack_to_deg, "path_shift_deg": path_shift_deg,
+        "incline_deg": incline_deg, "band_deg": band_deg,
+    }  # fmt: skip
+    numbers = as_numbers(asked, given)
+    for name, value in numbers.items():
+        if isinstance(value, np.ndarray) or not abs(value) <= 360:
+            raise FlightError(asked, f"{name} is {said(given[name])}.", "Give one number, in degrees.", argument=name)
+    attack_from_deg, attack_to_deg, path_shift_deg, incline_deg, band_deg = map(float, numbers.values())
     if not 0 <= band_deg < incline_deg <= 90 - band_deg:
         raise FlightError(
-            "A path shift was to be split.",
+            asked,
             f"The incline is {incline_deg:g} degrees, with a band of {band_deg:g}.",
             "Give an incline between the band and 90 less the band.",
         )

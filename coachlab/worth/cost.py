@@ -12,10 +12,11 @@ from coachlab.intake.shots import Shots, is_usable
 from coachlab.physics.aero import ENSEMBLE
 from coachlab.physics.air import Air
 from coachlab.physics.impact import Delivery, head_of
+from coachlab.physics.ops import said
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.settings import Settings
 from coachlab.units import shown
-from coachlab.worth.model import ATTACK, LOFT, LOFTS, NAMES, head_of_club, land, own_delivery
+from coachlab.worth.model import ATTACK, LOFT, LOFTS, NAMES, head_of_club, land, number, own_delivery
 
 COST_COLUMNS = ("number", "loft", "along", "own", "se", "reach", "best", "gain_m", "low_m", "high_m")
 
@@ -167,6 +168,8 @@ def costliest(
     """
     settings, air = settings or Settings(), air or Air()
     head = head_of_club(club)
+    if not 0 < number("What costs a student most was asked for.", "level", level) < 1:
+        raise DataError("What costs a student most was asked for.", f"level is {said(level)}.", "Give a level below 1.")
     asked = f"What costs a student most with {show_club(club)} was asked for."
     own, who = _own_shots(shots, student, club, asked)
     mean, se, sd, measured = _mean_delivery(own, head)

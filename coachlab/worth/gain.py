@@ -12,6 +12,7 @@ from coachlab.physics.aero import ENSEMBLE
 from coachlab.physics.air import Air
 from coachlab.physics.arc import ARCS
 from coachlab.physics.impact import Delivery, check_delivery, head_of
+from coachlab.physics.ops import said
 from coachlab.schema import show_club
 from coachlab.settings import Settings
 from coachlab.worth.arc import split_path
@@ -23,6 +24,7 @@ from coachlab.worth.model import (
     PATH,
     head_of_club,
     land,
+    number,
     own_delivery,
     scatter,
     usual_spread,
@@ -89,17 +91,17 @@ def shift_worth(
     values of the face's tangential restitution, and then `level` of the shift's own uncertainty further out on either
     side (second-order propagation).
     """
+    head = head_of_club(club)
     asked = f"The worth of a shift with {show_club(club)} was asked for."
     settings, air = settings or Settings(), air or Air()
-    head = head_of_club(club)
     base = own_delivery(delivery, asked)
-    move, errors = _vector(asked, "shift", shift), _vector(asked, "se", se or {})
+    move, errors = _vector(asked, "shift", shift), _vector(asked, "se", {} if se is None else se)
     if not shift:
         raise DataError(asked, "The shift is empty.", f"Name what moves: {', '.join(NAMES)}.")
     if (errors < 0).any():
         raise DataError(asked, "A standard error is below 0.", "Give standard errors of 0 or more.")
-    if not 0 < level < 1:
-        raise DataError(asked, f"level is {level!r}.", "Give a level between 0 and 1, as .95.")
+    if not 0 < number(asked, "level", level) < 1:
+        raise DataError(asked, f"level is {said(level)}.", "Give a level between 0 and 1, as .95.")
     parts = [part for part, names in PARTS.items() if any(name in shift for name in names)]
     lofts = ["measured"] if "delivered_loft_deg" in shift else ["refitted", "held", "rises"][head != "driver" :]
     before = dict(usual_spread(head)) | _known(asked, "shot_sd", shot_sd)
@@ -108,7 +110,7 @@ def shift_worth(
     for loft in lofts:
         _refuse_end(asked, base, move, loft)
     table, fitted = _gains(base, move, errors, parts, lofts, head, air, z)
-    incline = ARCS[head].incline_deg if incline_deg is None else incline_deg
+    incline = ARCS[head].incline_deg if incline_deg is None else number(asked, "incline_deg", incline_deg)
     path = split_path(base[ATTACK], base[ATTACK] + move[ATTACK], move[PATH], incline) if move[ATTACK] else None
     return Worth(
         table=table,
@@ -257,14 +259,11 @@ def _vector(asked: str, what: str, values: Mapping[str, float]) -> np.ndarray:
 
 def _known(asked: str, what: str, values: Mapping[str, float] | None) -> dict[str, float]:
     """Return a mapping by the delivery's names as floats; refuse other names and values that are no number."""
+    if not isinstance(values, Mapping | None):
+        raise DataError(asked, f"{what} is {said(values)}.", f"Name what moves, as in {{{NAMES[1]!r}: 1.0}}.")
     found = {}
     for name, value in (values or {}).items():
         if name not in NAMES:
-            raise DataError(asked, f"{what} names {name!r}.", f"A delivery has {', '.join(NAMES)}.", column=name)
-        try:
-            found[name] = float(value)
-        except (TypeError, ValueError):
-            found[name] = np.nan
-        if not np.isfinite(found[name]):
-            raise DataError(asked, f"{what} of {name} is {value!r}.", "Give a number.", column=name)
+            raise DataError(asked, f"{what} names {said(name)}.", f"A delivery has {', '.join(NAMES)}.", column=name)
+        found[name] = number(asked, f"{what} of {name}", value)
     return found

@@ -13,6 +13,7 @@ from coachlab.physics.arc import ARCS
 from coachlab.physics.flight import fly
 from coachlab.physics.impact import Delivery, check_delivery, head_of, impulse_of
 from coachlab.physics.launch import forward_spin, launch_from
+from coachlab.physics.ops import said
 from coachlab.schema import CLUBS
 
 NAMES = (
@@ -31,24 +32,38 @@ LOFTS: Mapping[str, str] = {
 }
 """What loft may do while the attack changes, and how it is said."""
 
+_LARGEST = 1e4  # of degrees, m/s, mm and m
 _SPIN_LOFTS = np.arange(3.0, 34.0, 2.0)
 _SHOTS = 128
 
 
 def head_of_club(club: str) -> str:
     """Return the kind of head of a club; a `DataError` where there is no such club."""
-    if club not in CLUBS:
+    if not isinstance(club, str) or club not in CLUBS:
         raise DataError(
-            f"The worth of a shift with {club!r} was asked for.",
-            f"There is no club {club!r}.",
+            f"The worth of a shift with {said(club)} was asked for.",
+            f"There is no club {said(club)}.",
             "Use a club of the one vocabulary, as driver, iron-7, wedge-54.",
             column="club",
         )
     return CLUBS[club]
 
 
+def number(asked: str, name: str, value: object) -> float:
+    """Return a value as a float; a `DataError` where it is no number that a delivery could have."""
+    try:
+        found = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        found = np.nan
+    if not abs(found) <= _LARGEST:
+        raise DataError(asked, f"{name} is {said(value)}.", "Give a number.", argument=name)
+    return found
+
+
 def own_delivery(delivery: Delivery, asked: str) -> np.ndarray:
     """Return a student's own mean delivery as an array in the order of `NAMES`; refuse one of many shots."""
+    if not isinstance(delivery, Delivery):
+        raise FlightError(asked, f"The delivery is {said(delivery)}.", "Give a Delivery, the student's own mean.")
     if delivery.length is not None:
         raise FlightError(
             asked,

@@ -11,10 +11,11 @@ from coachlab.errors import DataError
 from coachlab.physics.aero import ENSEMBLE
 from coachlab.physics.air import Air
 from coachlab.physics.impact import Delivery, head_of
+from coachlab.physics.ops import said
 from coachlab.schema import CLUBS, OUTCOMES, show_club
 from coachlab.settings import DEFAULT, FLOWN, OWN, Settings
 from coachlab.units import shown
-from coachlab.worth.model import ATTACK, LOFT, LOFTS, NAMES, head_of_club, land, own_delivery
+from coachlab.worth.model import ATTACK, LOFT, LOFTS, NAMES, head_of_club, land, number, own_delivery
 
 USEFUL_COLUMNS = ("outcome", "along", "slope_m", "useful", "low", "high")
 
@@ -278,10 +279,10 @@ def loft_assumed(club: str, loft: str | None) -> str:
     """Return what loft is taken to do: as asked; None: refitted with a driver, rising with the attack else."""
     if loft is None:
         return "refitted" if head_of_club(club) == "driver" else "rises"
-    if loft not in ("refitted", "held", "rises"):
+    if not isinstance(loft, str) or loft not in ("refitted", "held", "rises"):
         raise DataError(
             f"A flight's slopes with {show_club(club)} were asked for.",
-            f"loft is {loft!r}.",
+            f"loft is {said(loft)}.",
             "Choose refitted, held or rises.",
         )
     return loft
@@ -289,11 +290,9 @@ def loft_assumed(club: str, loft: str | None) -> str:
 
 def distance_worth(club: str, distance_m: float | None, settings: Settings) -> float:
     """Return the distance worth having in metres: as given; None: the academy's smallest useful carry with the club."""
-    distance = settings.smallest_useful_shift("carry_m", club) if distance_m is None else distance_m
+    asked = f"A distance worth having with {show_club(club)} was given."
+    asked_for = settings.smallest_useful_shift("carry_m", club) if distance_m is None else distance_m
+    distance = number(asked, "distance_m", asked_for)
     if not distance > 0:
-        raise DataError(
-            f"A distance worth having with {show_club(club)} was given.",
-            f"distance_m is {distance!r}.",
-            "Give metres above 0.",
-        )
-    return float(distance)
+        raise DataError(asked, f"distance_m is {said(distance)}.", "Give metres above 0.")
+    return distance

@@ -9,11 +9,12 @@ from coachlab.errors import DataError
 from coachlab.physics.aero import ENSEMBLE
 from coachlab.physics.air import Air
 from coachlab.physics.impact import Delivery, head_of
+from coachlab.physics.ops import said
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.settings import FLOWN, OWN, Settings
 from coachlab.units import shown
 from coachlab.worth.cost import Costs
-from coachlab.worth.model import LOFTS, NAMES, head_of_club, land, own_delivery, usual_spread
+from coachlab.worth.model import LOFTS, NAMES, head_of_club, land, number, own_delivery, usual_spread
 from coachlab.worth.useful import ALONG, REACH, distance_worth, loft_assumed, with_loft
 
 WINDOW_COLUMNS = ("outcome", "low", "high", "best", "own", "inside", "source")
@@ -161,16 +162,16 @@ def target_window(
     DataError
         If the outcome, the club, the reach or another number is not one.
     """
+    head, loft = head_of_club(club), loft_assumed(club, loft)
     asked = f"A target window with {show_club(club)} was asked for."
     settings, air = settings or Settings(), air or Air()
-    head, loft = head_of_club(club), loft_assumed(club, loft)
-    if outcome not in ALONG:
+    if not isinstance(outcome, str) or outcome not in ALONG:
         raise DataError(
-            asked, f"There is no window for {outcome!r}.", f"Use one of {', '.join(ALONG)}.", column=outcome
+            asked, f"There is no window for {said(outcome)}.", f"Use one of {', '.join(ALONG)}.", column=outcome
         )
     base = own_delivery(delivery, asked)
-    reach = REACH[outcome] if reach is None else reach
-    spread = usual_spread(head)[outcome] if shot_sd is None else shot_sd
+    reach = REACH[outcome] if reach is None else number(asked, "reach", reach)
+    spread = usual_spread(head)[outcome] if shot_sd is None else number(asked, "shot_sd", shot_sd)
     if not (reach > 0 and spread >= 0):
         raise DataError(
             asked, f"reach is {reach!r}, shot_sd {spread!r}.", "Give a reach above 0 and an SD of 0 or more."

@@ -196,7 +196,7 @@ def test_the_picture_draws_interval_and_band_of_every_part(split):
         (lambda table: cl.free_and_earned(table, "driver"), "No analysed shot of driver"),
         (lambda table: cl.free_and_earned(table, level=95), "level is 95"),
         (lambda table: cl.free_and_earned(table, incline_deg=2.0), "with a band of 3"),
-        (lambda table: cl.free_and_earned(table, incline_deg=float("nan")), "with a band of 3"),
+        (lambda table: cl.free_and_earned(table, incline_deg=float("nan")), "incline_deg is nan"),
         (lambda table: cl.free_and_earned(table.drop(columns="path_out_deg")), "no column path_out_deg"),
         (lambda table: cl.free_and_earned(table.drop(columns="phase")), "no column phase"),
         (lambda table: cl.free_and_earned(table).of_student("q99"), "no lesson of theirs"),
