@@ -1,0 +1,96 @@
+"""How an answer is marked: in a band that every model allows, with the link that was missed."""
+
+import numpy as np
+
+from coachlab.drills.value import Marking, Question, Slip
+from coachlab.errors import DataError
+
+LETTERS = "abcdefgh"
+"""How options are named."""
+
+
+def mark(question: Question, answer: float | str) -> Marking:
+    """Return whether an answer is right, why it is so, which link was missed, and what to look at.
+
+    Parameters
+    ----------
+    question : Question
+        As `drill` returns.
+    answer : float or str
+        For a number: the number in the unit that the question asks in, minus for its second side; a text such as
+        ``"4.5"`` or ``"4,5"`` will do. For a choice: the option's letter, ``"a"`` for the first, or its place from 0.
+
+    Returns
+    -------
+    Marking
+
+    Raises
+    ------
+    DataError
+        If the answer is no number, or there is no such option.
+
+    Examples
+    --------
+    >>> from coachlab.drills.draw import drill
+    >>> question = drill("arc-2", seed=0)
+    >>> mark(question, question.answer).right, mark(question, -question.answer).link
+    (True, 'low-point')
+    """
+    return _choice(question, answer) if question.options else _number(question, answer)
+
+
+def _choice(question: Question, answer: float | str) -> Marking:
+    place = LETTERS.find(answer.strip().lower()) if isinstance(answer, str) and len(answer.strip()) == 1 else answer
+    if isinstance(place, bool) or not isinstance(place, int | np.integer) or not 0 <= place < len(question.options):
+        letters = ", ".join(LETTERS[: len(question.options)])
+        raise DataError("An answer was to be marked.", f"It is {answer!r}.", f"Give one of {letters}.", answer=answer)
+    chosen, right = question.options[place], question.options[question.right]
+    if place == question.right:
+        return _made(question, chosen.text, True, question.link, f"Right: {_closed(right.text)}")
+    verdict = f"Not so. {chosen.words} Right is: {_closed(right.text)}".replace("  ", " ")
+    return _made(question, chosen.text, False, chosen.link or question.link, verdict)
+
+
+def _number(question: Question, answer: float | str) -> Marking:
+    try:
+        shown = float(str(answer).strip().replace("−", "-").replace(",", "."))
+    except ValueError:
+        shown = np.nan
+    if question.measure is None or not np.isfinite(shown):
+        raise DataError(
+            "An answer was to be marked.", f"It is {answer!r}.", f"Give a number in {question.answer_hint()}."
+        )
+    value = shown / question.measure.factor
+    said, band = question.say(value), f"{question.say(question.low)} to {question.say(question.high)}"
+    if question.low <= value <= question.high:
+        verdict = (
+            f"Right: you said {said}, the model says {question.say(question.answer)}; anything from {band} counts."
+        )
+        return _made(question, said, True, question.link, verdict)
+    slip = _slip(question, value)
+    told = slip.words if slip else _too(question, value)
+    verdict = f"Not so: you said {said}, the model says {question.say(question.answer)} ({band} counts). {told}"
+    return _made(question, said, False, (slip.link if slip else "") or question.link, verdict)
+
+
+def _slip(question: Question, value: float) -> Slip | None:
+    """Return the misunderstanding that leads about to this number, if one does."""
+    near = min(question.slips, key=lambda slip: abs(slip.value - value), default=None)
+    if near is None:
+        return None
+    edge = question.low if near.value < question.low else question.high
+    return near if abs(near.value - value) <= abs(near.value - edge) / 2 else None
+
+
+def _too(question: Question, value: float) -> str:
+    if question.sides and value * question.answer < 0:
+        return "That is the other side."
+    return "That is too little." if abs(value) < abs(question.answer) else "That is too much."
+
+
+def _made(question: Question, answer: str, right: bool, link: str, verdict: str) -> Marking:
+    return Marking(question, answer, right, link, verdict, question.why, question.look)
+
+
+def _closed(text: str) -> str:
+    return text[0].lower() + text[1:] + "." if not text[:2].isupper() else text + "."
