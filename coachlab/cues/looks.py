@@ -28,7 +28,8 @@ GOOD = (
     "The cloud is round and its line nearly level, well inside the dotted limits.",
     "Points follow the line inside the band, for each part of the model.",
     "All estimates on the same side of zero, with the same verdict.",
-    "The line is level: the shift does not go with the value at which students were screened.",
+    "The line is level: the shift does not go with the screening value. Dashed: regression to the mean alone, had the "
+    "screening block been the baseline.",
     "Few losses, each with its reason.",
     "The search ended at a minimum, and the model stands on the first rung that the lessons justify.",
     "You cannot tell which panel is real.",

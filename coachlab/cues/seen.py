@@ -271,16 +271,17 @@ def _by_shot(shots: pd.DataFrame, level: float) -> pd.DataFrame:
     number = shots["shot_in_session"].to_numpy(float)
     edges = np.unique(np.quantile(number, np.linspace(0, 1, 13)))
     run = np.clip(np.searchsorted(edges, number, side="right") - 1, 0, max(len(edges) - 2, 0))
+    student, residual = pd.factorize(shots["student"])[0], shots["residual"].to_numpy()
     rows = []
     for which in np.unique(run):
         mine = run == which
-        own = shots.loc[mine].groupby("student", observed=True)["residual"].agg(["sum", "size"])
-        mean = own["sum"].sum() / own["size"].sum()
-        n = len(own)
-        scatter = ((own["sum"] - mean * own["size"]) ** 2).sum()
+        size = np.bincount(student[mine])
+        own, size = np.bincount(student[mine], residual[mine])[size > 0], size[size > 0]
+        mean, n = own.sum() / size.sum(), len(own)
         half = np.nan
         if n > 1:
-            half = stats.t.ppf(0.5 + 0.5 * level, n - 1) * np.sqrt(n / (n - 1) * scatter) / own["size"].sum()
+            scatter = ((own - mean * size) ** 2).sum()
+            half = stats.t.ppf(0.5 + 0.5 * level, n - 1) * np.sqrt(n / (n - 1) * scatter) / size.sum()
         rows.append((number[mine].mean(), mean, mean - half, mean + half))
     return pd.DataFrame(rows, columns=["shot", "mean", "low", "high"])
 

@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Callable
 
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
@@ -172,7 +173,7 @@ def plot_screening(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
                 color=INK,
                 linewidth=1.2,
                 linestyle=(0, (4, 2)),
-                label="no effect if screening were the baseline",
+                label="regression to the mean",
             )
         )
     ax.set_xlabel(f"screening {value_label(s.measure, d.club, d.settings.units)}")
@@ -214,9 +215,11 @@ def plot_ladder(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
         spreads = [f"{name} {unit.text(sd)}" for name, sd in zip(names, parts["sd_or_corr"], strict=True)]
         ended = "yes" if d.answer.fit.converged else "no"
         notes += [f"spread (SD): {', '.join(spreads)}", f"search ended at a minimum: {ended}"]
+    wide = ax.bbox.width > 1.6 * ax.bbox.height
     text = "\n".join(_wrapped(note, 52) for note in notes)
-    ax.text(-0.15, len(_RUNGS) - 0.3, text, va="top", fontsize=SMALL, color=INK, linespacing=1.35)
-    ax.set(xlim=(-0.3, 6), ylim=(len(_RUNGS) + 2.2, -0.6), xticks=[], yticks=[])
+    x, y = (6.0, -0.2) if wide else (-0.15, len(_RUNGS) - 0.3)
+    ax.text(x, y, text, va="top", fontsize=SMALL, color=INK, linespacing=1.35)
+    ax.set(xlim=(-0.3, 12 if wide else 6), ylim=(len(_RUNGS) + (0 if wide else 2.2), -0.6), xticks=[], yticks=[])
     return ax
 
 
@@ -242,9 +245,8 @@ def plot_lineup(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
         row, column = divmod(number - 1, columns)
         box = (column / columns, 1 - (row + 1) / lines, 0.94 / columns, 0.86 / lines)
         small = ax.inset_axes(box)
-        mine = panels[panels["panel"] == number].sort_values("period", kind="stable")
-        for _, rows in mine.groupby("session", observed=True):
-            small.plot(rows["period"], rows["away"] * unit.factor, color=INK, linewidth=0.6, alpha=0.45)
+        mine = panels[panels["panel"] == number].sort_values(["session", "period"], kind="stable")
+        small.plot(*_joined(mine, unit.factor), color=INK, linewidth=0.6, alpha=0.45)
         on = mine["on"] > 0
         for side, ink in ((~on, QUIET), (on, colour)):
             small.plot(
@@ -277,6 +279,16 @@ LOOK_PICTURES: tuple[Callable[..., Axes], ...] = (
     plot_lineup,
 )
 """The pictures in the order of the looks; each takes `Diagnostics` and ``ax``."""
+
+
+def _joined(rows: pd.DataFrame, factor: float) -> tuple[np.ndarray, np.ndarray]:
+    """Periods and heights of all lessons as one line, with a gap between lessons: one artist for all."""
+    session = rows["session"].astype("str").to_numpy()
+    gaps = np.flatnonzero(session[1:] != session[:-1]) + 1
+    return tuple(  # type: ignore[return-value]
+        np.insert(values, gaps, np.nan)
+        for values in (rows["period"].to_numpy(float), rows["away"].to_numpy(float) * factor)
+    )
 
 
 def _is_wide(ax: Axes) -> bool:

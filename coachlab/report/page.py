@@ -15,10 +15,12 @@ DPI = 200
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A picture and what it shows, in words for whoever does not see it."""
+    """A picture and what it shows, in words for whoever does not see it; a caption below, and whether it is wide."""
 
     png: bytes
     alt: str
+    caption: str = ""
+    wide: bool = False
 
     @property
     def size(self) -> tuple[int, int]:
@@ -132,8 +134,10 @@ def draw(plot: Callable, *values: object, alt: str, width_in: float = 5.6, heigh
 def _figure(picture: Picture) -> str:
     image = base64.b64encode(picture.png).decode("ascii")
     width, height = picture.size
+    kind = ' class="wide"' if picture.wide else ""
+    caption = f"<figcaption>{_prose(picture.caption)}</figcaption>" if picture.caption else ""
     return (
-        f'<figure><img alt="{escape(picture.alt)}" width="{width}" height="{height}" '
+        f'<figure{kind}>{caption}<img alt="{escape(picture.alt)}" width="{width}" height="{height}" '
         f'src="data:image/png;base64,{image}"></figure>'
     )
 

@@ -14,6 +14,7 @@ from coachlab.report.findings import (
 )
 from coachlab.report.lessons import balls, baseline, cards, people, title
 from coachlab.report.page import Page
+from coachlab.report.trust import trust
 
 SECTIONS = (
     title,
@@ -29,6 +30,7 @@ SECTIONS = (
     steadiness,
     next_steps,
     methods,
+    trust,
     limits,
     checklist,
 )
