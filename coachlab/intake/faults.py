@@ -8,7 +8,6 @@ import pandas as pd
 
 from coachlab.errors import DataError
 from coachlab.intake.ledger import IN_SEVERAL, OUTSIDE, Block, Ledger, account
-from coachlab.intake.notes import ClockOffset
 from coachlab.intake.pain import allow_swings, barred_cues
 from coachlab.schema import PLAIN, show_club
 from coachlab.settings import Settings
@@ -58,7 +57,7 @@ def settle(
     cues: pd.DataFrame | None = None,
     settings: Settings | None = None,
     junior: bool = False,
-    offset: ClockOffset | None = None,
+    clock: str = "",
 ) -> Settlement:
     """Return what is to be mended in a lesson log, and what is to be minded.
 
@@ -72,8 +71,9 @@ def settle(
         The academy's least shots of a block and caps of swings.
     junior : bool
         As `pain.allow_swings`.
-    offset : ClockOffset or None
-        What `notes.find_offset` found, if the blocks were noted by time.
+    clock : str
+        The sentence on a difference of the clocks (`notes.ClockOffset.text`), where the blocks were noted by time and
+        one was found.
     """
     settings = settings or Settings()
     rows: list[tuple] = []
@@ -83,7 +83,7 @@ def settle(
         _empty(ledger),
         _few(ledger, settings),
         _missing(ledger),
-        _clock(offset),
+        _clock(clock),
         _cues(ledger, cues),
         _rules(ledger),
         _body(ledger, cues, settings, junior),
@@ -197,16 +197,9 @@ def _missing(ledger: Ledger) -> Iterable[tuple]:
             )  # fmt: skip
 
 
-def _clock(offset: ClockOffset | None) -> Iterable[tuple]:
-    if offset is not None and offset.found:
-        yield (
-            "clock",
-            None,
-            None,
-            offset.text(),
-            "Correct the times of the notes if that is so; nobody else does.",
-            False,
-        )
+def _clock(clock: str) -> Iterable[tuple]:
+    if clock:
+        yield "clock", None, None, clock, "Correct the times of the notes if that is so; nobody else does.", False
 
 
 def _cues(ledger: Ledger, cues: pd.DataFrame | None) -> Iterable[tuple]:

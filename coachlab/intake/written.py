@@ -1,17 +1,17 @@
 """A ledger as the file that `join_log` reads, and back again: the same blocks, the same gaps, the same words."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
 from coachlab.errors import DataError
+from coachlab.intake.faults import Settlement, refuse_unsettled
 from coachlab.intake.journal import read_log
 from coachlab.intake.ledger import Block, Gap, Ledger, add_block, leave_out
 from coachlab.intake.log import TESTS
-from coachlab.intake.faults import Settlement, refuse_unsettled
 from coachlab.intake.write import csv_text, file_name, plain_cell, write_bytes
 from coachlab.schema import PLAIN, TABLES
 
@@ -111,7 +111,7 @@ def read_ledger(path: str | Path, ledger: Ledger) -> Ledger:
             visit[name] = f"{value:%Y-%m-%d}" if name == "session_day" else _word(value)
     opened = Ledger(ledger.session, ledger.shots, (), (), ledger.pain, visit, ledger.unnumbered)
     for row in mine.to_dict("records"):
-        opened = add_block(opened, _block(row))
+        opened = add_block(opened, block_of(row))
     opened = replace(opened, blocks=_as_counted(opened.blocks))
     if isinstance(path, str | Path) and Path(path).suffix.lower() == ".csv":
         for line in Path(path).read_text(encoding="utf-8-sig").splitlines():
@@ -148,7 +148,9 @@ def _as_counted(blocks: Sequence[Block]) -> tuple[Block, ...]:
     return tuple(kept)
 
 
-def _block(row: dict) -> Block:
+def block_of(row: Mapping) -> Block:
+    """Return the block that a row of a lesson log describes; columns that a block does not have are left alone."""
+
     def text(name: str, otherwise: str) -> str:
         value = row.get(name)
         return otherwise if value is None or pd.isna(value) else plain_cell(str(value))

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import coachlab as cl
+from coachlab.intake.faults import settle
 from coachlab.intake.ledger import (
     IN_ONE,
     IN_SEVERAL,
@@ -31,7 +32,6 @@ from coachlab.intake.ledger import (
     take_back,
 )
 from coachlab.intake.pain import Pain
-from coachlab.intake.faults import settle
 from coachlab.intake.written import ledger_text, log_table, read_ledger, save_ledger
 from coachlab.schema import PHASES, TABLES
 
