@@ -9,12 +9,19 @@ import platform
 import sys
 import time
 from datetime import UTC, datetime
-from functools import cache
+from functools import cache, partial
+from unittest import mock
 
 import numpy as np
-from scipy import stats
+from scipy import sparse, stats
 from studies import answer_of, crossover, part_of, values, with_outcome
 
+from coachlab.cues import ladder
+from coachlab.mixed.bootstrap import made_fit
+from coachlab.mixed.fit import fit_mixed
+from coachlab.mixed.many import Many, Responses, fit_many
+
+AT_ONCE = 500  # outcomes that are fitted together
 STUDENTS, SLOPE_SDS, STUDIES = (8, 12, 24), (0.0, 0.3, 0.6, 1.0), 2000
 
 
@@ -24,13 +31,52 @@ def rates(students, slope_sd, studies=STUDIES, seed=0):
     rng = np.random.default_rng([seed, students, int(10 * slope_sd)])
     frame = crossover(students)
     lessons = part_of(frame, rng)
-    found = np.empty((studies, 3))
-    for i in range(studies):
-        answer = answer_of(with_outcome(lessons, values(frame, rng, slope_sd)))
-        ratio = abs(answer.estimate) / answer.se
-        found[i] = ratio > stats.t.ppf(0.975, answer.df), ratio > stats.norm.ppf(0.975), answer.ladder.rung != "a"
-    rejected, by_z, stepped = found.mean(axis=0)
-    return {"rejected": rejected, "z": by_z, "stepped": stepped}
+    found = []
+    for first in range(0, studies, AT_ONCE):
+        outcomes = [values(frame, rng, slope_sd) for _ in range(first, min(first + AT_ONCE, studies))]
+        found += [
+            (abs(answer.estimate) / answer.se, stats.t.ppf(0.975, answer.df), answer.ladder.rung != "a")
+            for answer in answers(lessons, outcomes)
+        ]
+    ratio, limit, stepped = np.array(found).T
+    return {
+        "rejected": np.mean(ratio > limit),
+        "z": np.mean(ratio > stats.norm.ppf(0.975)),
+        "stepped": np.mean(stepped),
+    }
+
+
+def answers(lessons, outcomes):
+    """The product's answer for each outcome of the same lessons; the engine fits all of a model's outcomes together."""
+    fits: dict[str, Many] = {}
+
+    def fitted(which, formula, rows, weights=None):
+        if weights is not None:
+            return fit_mixed(formula, rows, weights=weights)
+        if formula not in fits:
+            fits[formula] = _all(fit_mixed(formula, rows), outcomes)
+        return made_fit(fits[formula], which)
+
+    found = []
+    for which, outcome in enumerate(outcomes):
+        with mock.patch.object(ladder, "fit_mixed", partial(fitted, which)):
+            found.append(answer_of(with_outcome(lessons, outcome)))
+    return found
+
+
+def _all(fit, outcomes):
+    """One model fitted to every outcome of the rows of a fit."""
+    m, design = fit.problem.moments, fit.design
+    y = np.array(outcomes).T - m.centre[-1]
+    x = design.x - m.centre[:-1]
+    x[:, design.coding.intercept] = 1.0
+    in_cell = sparse.csr_matrix((np.ones(len(y)), (design.cell, np.arange(len(y)))))
+    cross = np.stack([in_cell @ (column[:, None] * y) for column in design.z.T], axis=1)
+    top = np.repeat(m.top[None], y.shape[1], axis=0)
+    top[:, 0, :-1, -1] = top[:, 0, -1, :-1] = y.T @ x
+    top[:, 0, -1, -1] = np.einsum("ni,ni->i", y, y)
+    columns = fit.problem.columns
+    return fit_many(fit.problem, fit.inference.optimum.x, Responses(cross, top[:, :, columns][:, :, :, columns]))
 
 
 def main():

@@ -12,6 +12,7 @@ e  one difference for each student, and a paired t
 Whatever the rung, every student keeps a shift of their own: without it shots would count as evidence, not students.
 """
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -207,19 +208,20 @@ def _justified(blocks: pd.DataFrame, rows: pd.DataFrame | None) -> tuple[Terms, 
 
 def _same_cue_twice(blocks: pd.DataFrame, on: np.ndarray) -> bool:
     """Whether most students had a cue in two lessons, with two blocks of it in each: else it is the student's shift."""
-    cued = list(zip(*(blocks[name].to_numpy()[on] for name in ("student", "cue", "session")), strict=True))
-    visits = np.unique([f"{student}\t{cue}" for student, cue, _ in set(cued)], return_counts=True)[1]
-    per_visit = [cued.count(each) for each in set(cued)]
-    return bool(len(visits) and np.mean(visits >= 2) > 0.5 and np.median(per_visit) >= 2)
+    held = Counter(zip(*(blocks[name].to_numpy()[on] for name in ("student", "cue", "session")), strict=True))
+    visits = Counter((student, cue) for student, cue, _ in held)
+    often = sum(number >= 2 for number in visits.values())
+    return often > 0.5 * len(visits) and sorted(held.values())[len(held) // 2] >= 2
 
 
 def _enough_coaches(blocks: pd.DataFrame) -> bool:
     """Whether enough coaches with two students or more stand behind these lessons."""
     if "coach" not in blocks:
         return False
-    pairs = set(zip(blocks["coach"].to_numpy(), blocks["student"].to_numpy(), strict=True))
-    taught = pd.Series([coach for coach, _ in pairs]).value_counts()
-    return bool((taught >= 2).sum() >= LEAST_COACHES)
+    taught = Counter(
+        coach for coach, _ in set(zip(blocks["coach"].to_numpy(), blocks["student"].to_numpy(), strict=True))
+    )
+    return sum(students >= 2 for students in taught.values()) >= LEAST_COACHES
 
 
 def _not_separable(rows: pd.DataFrame, names: tuple[str, ...]) -> list[str]:
@@ -318,16 +320,29 @@ def _found(fit: Fit | None, slope_sd: float) -> Iterator[str]:
         return
     if slope_sd < NOTHING * fit.sigma:
         yield _NO_SPREAD
-    blocks = fit.components.loc[fit.components["group"] == "block", "sd_or_corr"]
-    if len(blocks) and blocks.iloc[0] < NOTHING * fit.sigma:
+    if any(np.sqrt(covariance[0, 0]) < NOTHING * fit.sigma for _, covariance in _covariances(fit, "block")):
         yield _NO_BLOCKS
 
 
 def _student_part(fit: Fit) -> tuple[float, float]:
     """Return the SD of the cue slope between students, and its correlation with the start (0 where there is none)."""
-    rows = fit.components
-    group, term, sd = (rows[name].to_numpy() for name in ("group", "term", "sd_or_corr"))
-    mine = group == "student"
-    paired = mine & rows["other"].notna().to_numpy()
-    slope = mine & ~paired & ((term == "on") | (term == "on_h"))
-    return float(sd[slope][0]), float(sd[paired][0]) if paired.any() else 0.0
+    for names, covariance in _covariances(fit, "student"):
+        slope = next((i for i, name in enumerate(names) if name in ("on", "on_h")), None)
+        if slope is None:
+            continue
+        sd = np.sqrt(np.diag(covariance))
+        if len(names) == 1:
+            return float(sd[0]), 0.0
+        size = sd[0] * sd[1]
+        return float(sd[slope]), float(covariance[0, 1] / size) if size > 0 else np.nan
+    return 0.0, 0.0
+
+
+def _covariances(fit: Fit, group: str) -> list[tuple[tuple[str, ...], np.ndarray]]:
+    """Return names and covariance of each random term of a group; `Fit.components` would cost as much as the fit."""
+    factors = fit.problem.factors_at(fit.inference.optimum.x)
+    return [
+        (term.names, fit.sigma**2 * factor @ factor.T)
+        for term, factor in zip(fit.problem.terms, factors, strict=True)
+        if term.group == group
+    ]

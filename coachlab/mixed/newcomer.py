@@ -1,5 +1,6 @@
 """An effect in a level yet to come: its range, with the spread between levels as unsure as the data leave it."""
 
+from copy import copy
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -10,7 +11,7 @@ from scipy.special import stdtr, stdtrit
 
 from coachlab.errors import FitError
 from coachlab.mixed.fit import Fit
-from coachlab.mixed.problem import Problem, lower, triangle
+from coachlab.mixed.problem import Point, lower, triangle
 from coachlab.mixed.sheet import decimals, number
 from coachlab.mixed.show import new_level_html
 from coachlab.mixed.solve import STEP as SMALL
@@ -209,13 +210,13 @@ def _weighed(fit, t, effect, place, scale, nodes):
     own = problem.scale[problem.terms[t].columns[effect]]
     if at is None:  # the spread is held at a known value
         points, step = x[None], np.ones(1)
+        found = problem.evaluate(points)
     else:
         levels = len(problem.labels[problem.terms[t].factor])
         rough = np.sqrt(levels * fit.inference.covariance[place, place]) / (fit.sigma * own)
         curve = _curve(problem, x)
         points, step = _spread_points(x, at, curve, rough, nodes)
-        points = _best_others(problem, points, at, curve)
-    found = problem.evaluate(points)
+        points, found = _best_others(problem, points, at, curve)
     turn, ones = fit.inference.uncentre[place], fit.inference._ones
     estimate = found.beta @ turn + (0.0 if ones is None else ones[place] * problem.moments.centre[-1])
     se = found.sigma * np.sqrt(np.einsum("p,gpq,q->g", turn, found.unscaled, turn))
@@ -229,7 +230,10 @@ def _weighed(fit, t, effect, place, scale, nodes):
 def _led_by(fit, t, effect):
     """Return the problem by REML with one effect leading its term, the optimum, and which parameter is its spread."""
     old = fit.problem
-    problem = Problem(old.moments, True, old.fixed, old.scale)
+    problem = copy(old)
+    problem.reml, problem.nu = True, old.moments.rows - old.p
+    problem.layers = copy(old.layers)  # the cross-products are shared, the order of effects is not
+    problem.layers.layers = [copy(layer) for layer in old.layers.layers]
     theta = old.unpack(fit.inference.optimum.x[None])[0][0]
     orders, parts = [], []
     for s, term in enumerate(problem.terms):
@@ -272,10 +276,13 @@ def _spread_points(x, at, curve, rough, nodes):
 
 
 def _best_others(problem, points, at, curve):
-    """Return the points with every parameter but one moved to the least criterion: BFGS, all points at once."""
+    """Return the points with every parameter but one moved to the least criterion, and what stands there.
+
+    BFGS, all points at once, from where the curvature at the optimum puts the others.
+    """
     rest = np.flatnonzero(np.arange(points.shape[1]) != at)
     if not len(rest):
-        return points
+        return points, problem.evaluate(points)
     points = points.copy()
     start = points[:, rest]
     points[:, rest] = np.where(np.abs(start) < AWAY, AWAY, start)  # the slope vanishes at 0 and would hold the search
@@ -283,15 +290,15 @@ def _best_others(problem, points, at, curve):
     inverse = (axes / np.maximum(size, 0.01 * size.max())) @ axes.T
     inverse = np.repeat(inverse[None], len(points), axis=0)
     here = problem.evaluate(points)
-    value, slope, share = here.value, here.gradient[:, rest], np.ones(len(points))
+    share = np.ones(len(points))
     for _ in range(STEPS):
-        step = -np.einsum("gij,gj->gi", inverse, slope)
+        step = -np.einsum("gij,gj->gi", inverse, here.gradient[:, rest])
         step *= (share * np.minimum(1.0, LONGEST / np.maximum(np.linalg.norm(step, axis=1), 1e-300)))[:, None]
         ahead = points.copy()
         ahead[:, rest] += step
         there = problem.evaluate(ahead)
-        better = there.value <= value
-        change = there.gradient[:, rest] - slope
+        better = there.value <= here.value
+        change = (there.gradient - here.gradient)[:, rest]
         bend = np.einsum("gi,gi->g", change, step)
         learn = better & (bend > 1e-12)
         turned = np.einsum("gij,gj->gi", inverse, change)
@@ -304,10 +311,14 @@ def _best_others(problem, points, at, curve):
             )
         inverse = np.where(learn[:, None, None], new, inverse)
         points = np.where(better[:, None], ahead, points)
-        value = np.where(better, there.value, value)
-        slope = np.where(better[:, None], there.gradient[:, rest], slope)
         share = np.where(better, 1.0, 0.3 * share)
-    return points
+        here = Point(*(_where(better, getattr(there, f), getattr(here, f)) for f in Point.__dataclass_fields__))
+    return points, here
+
+
+def _where(which, one, other):
+    """Entries of one array for some points of a batch and of another for the rest."""
+    return np.where(which.reshape(-1, *[1] * (one.ndim - 1)), one, other)
 
 
 def _quantile(p, weight, mean, sd, df):
