@@ -97,11 +97,7 @@ export function spinAxis(launch_up_deg, launch_out_deg, spin_tilt_deg) {
   const [a, out, t] = [launch_up_deg * RAD, launch_out_deg * RAD, spin_tilt_deg * RAD];
   const along = Math.sin(t) * Math.tan(a);
   const across = -Math.sqrt(Math.max(1 - Math.sin(t) ** 2 - along ** 2, 0));
-  return [
-    along * Math.cos(out) + across * Math.sin(out),
-    across * Math.cos(out) - along * Math.sin(out),
-    -Math.sin(t),
-  ];
+  return [along * Math.cos(out) + across * Math.sin(out), across * Math.cos(out) - along * Math.sin(out), -Math.sin(t)];
 }
 
 /** Density of moist air (CIPM-2007, pressure by the standard atmosphere), kg/m3, and its viscosity, Pa s. */
@@ -110,7 +106,9 @@ export function airOf(controls, numbers) {
   const t = controls.temperature_c;
   const T = t + 273.15;
   const cooled = 1 - (air.lapse_k_per_m * controls.altitude_m) / air.sea_level_k;
-  const p = air.sea_level_pa * cooled ** ((air.gravity_mps2 * air.standard_kg_per_mol) / (air.standard_gas * air.lapse_k_per_m));
+  const p =
+    air.sea_level_pa *
+    cooled ** ((air.gravity_mps2 * air.standard_kg_per_mol) / (air.standard_gas * air.lapse_k_per_m));
   const [s0, s1, s2, s3] = air.saturation;
   const p_sv = Math.exp(s0 * T * T + s1 * T + s2 + s3 / T);
   const [f0, f1, f2] = air.enhancement;
@@ -184,7 +182,12 @@ export function fly(launch, air, aero, numbers) {
   let [x, y, z, vx, vy, vz] = [0, 0, 0, ...start];
   let w = launch.spin_rpm * RPM_RAD;
   const track = { x: [0], side: [0], height: [0] };
-  const [a1, a2, a3, a4] = [[0, 0, 0, 0], [0, 0, 0, 0], [0, 0, 0, 0], [0, 0, 0, 0]];
+  const [a1, a2, a3, a4] = [
+    [0, 0, 0, 0],
+    [0, 0, 0, 0],
+    [0, 0, 0, 0],
+    [0, 0, 0, 0],
+  ];
   accelerate(z, vx, vy, vz, w, a1);
   if (!(vz > 0 || (vz === 0 && a1[2] > 0))) return landed(0, 0, 0, 0, vx, vy, vz, track);
   let now = 0;
@@ -266,7 +269,8 @@ function landingIn(z0, v0, z1, v1, h) {
 }
 
 /** Which way the arc's plane points, out positive; its inverse; where it is lowest; the attack of such a low point. */
-const turn = (attack_up_deg, incline_deg) => Math.asin(Math.tan(attack_up_deg * RAD) / Math.tan(incline_deg * RAD)) / RAD;
+const turn = (attack_up_deg, incline_deg) =>
+  Math.asin(Math.tan(attack_up_deg * RAD) / Math.tan(incline_deg * RAD)) / RAD;
 export const arcAzimuth = (path_out_deg, attack_up_deg, incline_deg) => path_out_deg + turn(attack_up_deg, incline_deg);
 export const pathFromArc = (azimuth_deg, attack_up_deg, incline_deg) => azimuth_deg - turn(attack_up_deg, incline_deg);
 export const arcBottomFwd = (attack_up_deg, arc) =>
@@ -355,43 +359,50 @@ export function sayControl(control, value, system) {
     : `${text} ${control.words[value > 0 ? 0 : 1]}`;
 }
 
-/** Why a shot cannot be, with the controls it concerns; the same rules as check_delivery in Python. */
+/** Why a shot cannot be, with the controls it concerns; the same rules as check_delivery and Air in Python. */
 function problemOf(controls, numbers) {
-  const named = (names, found, advice) => ({ controls: names, found, advice });
-  const limits = numbers.limits;
+  const { limits } = numbers;
   const { club_speed_mps: speed, attack_up_deg: attack, delivered_loft_deg: loft } = controls;
   const { path_out_deg: path, face_open_deg: face, strike_toe_mm: toe, strike_high_mm: high } = controls;
-  if (!(speed > 0)) return named(["club_speed_mps"], "A head that does not move strikes no ball.", "Give it some speed.");
-  if (!(speed <= limits.club_speed_mps))
-    return named(["club_speed_mps"], "No golfer swings that fast.", "Was the speed meant in another unit?");
-  if (!(Math.abs(attack) <= limits.attack_up_deg))
-    return named(
-      ["attack_up_deg", "arc_bottom_fwd_mm"],
+  const within = (name) => Math.abs(controls[name]) <= limits[name];
+  const offFace = (value) => `A strike ${number(Math.abs(value), 0)} mm from the centre is off the face.`;
+  const noStroke = (what, most) => `A ${what} beyond ${most}° is no stroke at this target.`;
+  const swing = ["attack_up_deg", "arc_bottom_fwd_mm"];
+  const rules = [
+    [speed > 0, ["club_speed_mps"], "A head that does not move strikes no ball.", "Give it some speed."],
+    [within("club_speed_mps"), ["club_speed_mps"], "No golfer swings that fast.", "Is it in another unit?"],
+    [
+      within("attack_up_deg"),
+      swing,
       `An attack beyond ${limits.attack_up_deg}°, or a low point so far off, would miss the ball.`,
       "Bring the low point nearer to the ball.",
-    );
-  if (!(Math.abs(path) <= limits.path_out_deg))
-    return named(["path_out_deg"], `A path beyond ${limits.path_out_deg}° is no stroke at this target.`, "Turn it back.");
-  if (!(Math.abs(face) <= limits.face_open_deg))
-    return named(["face_open_deg"], `A face beyond ${limits.face_open_deg}° is no stroke at this target.`, "Turn it back.");
-  if (Math.abs(face - path) > limits.apart_deg)
-    return named(["face_open_deg", "path_out_deg"], `Face and path are more than ${limits.apart_deg}° apart.`, "Bring them together.");
-  if (!(loft <= limits.delivered_loft_deg))
-    return named(["delivered_loft_deg"], "Such a face lies flat on the ground.", "Take loft away.");
-  if (loft <= attack)
-    return named(
-      ["delivered_loft_deg", "attack_up_deg", "arc_bottom_fwd_mm"],
-      `Loft ${number(loft, 1)}° is not above attack ${number(attack, 1, true)}°: such a face drives the ball into the ground.`,
+    ],
+    [within("path_out_deg"), ["path_out_deg"], noStroke("path", limits.path_out_deg), "Turn it back."],
+    [within("face_open_deg"), ["face_open_deg"], noStroke("face", limits.face_open_deg), "Turn it back."],
+    [
+      Math.abs(face - path) <= limits.apart_deg,
+      ["face_open_deg", "path_out_deg"],
+      `Face and path are more than ${limits.apart_deg}° apart.`,
+      "Bring them together.",
+    ],
+    [loft <= limits.delivered_loft_deg, ["delivered_loft_deg"], "Such a face lies on the ground.", "Take loft away."],
+    [
+      loft > attack,
+      ["delivered_loft_deg", ...swing],
+      `Loft ${number(loft, 1)}° is not above attack ${number(attack, 1, true)}°: such a face drives the ball down.`,
       "Add loft, or lower the attack.",
-    );
-  if (!(Math.abs(toe) <= limits.strike_toe_mm))
-    return named(["strike_toe_mm"], `A strike ${number(Math.abs(toe), 0)} mm from the centre is off the face.`, `The face ends at ${limits.strike_toe_mm} mm.`);
-  if (!(Math.abs(high) <= limits.strike_high_mm))
-    return named(["strike_high_mm"], `A strike ${number(Math.abs(high), 0)} mm from the centre is off the face.`, `The face ends at ${limits.strike_high_mm} mm.`);
-  for (const [name, [low, most]] of Object.entries(limits.air))
-    if (!(controls[name] >= low && controls[name] <= most))
-      return named([name], "There is no such air on a golf course.", "Bring it back into the slider's range.");
-  return null;
+    ],
+    [within("strike_toe_mm"), ["strike_toe_mm"], offFace(toe), `The face ends at ${limits.strike_toe_mm} mm.`],
+    [within("strike_high_mm"), ["strike_high_mm"], offFace(high), `The face ends at ${limits.strike_high_mm} mm.`],
+    ...Object.entries(limits.air).map(([name, [low, most]]) => [
+      controls[name] >= low && controls[name] <= most,
+      [name],
+      "There is no such air on a golf course.",
+      "Bring it back to where the slider ends.",
+    ]),
+  ];
+  const broken = rules.find(([good]) => !good);
+  return broken ? { controls: broken[1], found: broken[2], advice: broken[3] } : null;
 }
 
 const cannotFly = (kind) =>
@@ -430,9 +441,15 @@ export function whyOf(shot, ranges, numbers, system) {
   const off = centred.problem ? 0 : out - centred.launch_out_deg;
   const opened = shot.face_to_path_deg;
   let start = Math.abs(out) < 0.25 ? "on the target line" : `${degrees(out)} ${sideWord(out)} of the target line`;
-  if (Math.abs(off) >= 0.5) start += `: ${degrees(out - off)} ${sideWord(out - off)} by face and path, ${degrees(off)} ${sideWord(off)} by a strike ${toeWord(controls)}`;
+  if (Math.abs(off) >= 0.5)
+    start +=
+      `: ${degrees(out - off)} ${sideWord(out - off)} by face and path, ` +
+      `${degrees(off)} ${sideWord(off)} by a strike ${toeWord(controls)}`;
   else if (Math.abs(opened) < 0.5) start += ", where face and path both point";
-  else start += `, nearer to where the face points (${toSide(controls.face_open_deg)}) than to the path (${toSide(controls.path_out_deg)})`;
+  else
+    start +=
+      `, nearer to where the face points (${toSide(controls.face_open_deg)}) ` +
+      `than to the path (${toSide(controls.path_out_deg)})`;
   const reasons = {
     face: `the face is ${degrees(opened)} ${opened >= 0 ? "open" : "closed"} to the path`,
     strike: `it is struck ${toeWord(controls)}`,
@@ -440,7 +457,9 @@ export function whyOf(shot, ranges, numbers, system) {
   };
   const causes = Object.keys(parts).sort((a, b) => Math.abs(parts[b]) - Math.abs(parts[a]));
   const little = 1.5;
-  const against = causes.find((cause) => Math.sign(parts[cause]) !== Math.sign(curve) && Math.abs(parts[cause]) >= little);
+  const against = causes.find(
+    (cause) => Math.sign(parts[cause]) !== Math.sign(curve) && Math.abs(parts[cause]) >= little,
+  );
   const first = causes.find((cause) => Math.sign(parts[cause]) === Math.sign(curve));
   const second = causes.find((cause) => cause !== first && cause !== against && Math.abs(parts[cause]) >= little);
   let bend = ["flies", "nearly straight"];
@@ -454,7 +473,8 @@ export function whyOf(shot, ranges, numbers, system) {
     bend[1] += ", since face and path agree";
   }
   const side = units.value("carry_m", Math.abs(flight.side_m), 0);
-  bend[1] += side === "0" ? ", landing on the line" : `, landing ${far(flight.side_m)} ${sideWord(flight.side_m)} of the line`;
+  bend[1] +=
+    side === "0" ? ", landing on the line" : `, landing ${far(flight.side_m)} ${sideWord(flight.side_m)} of the line`;
 
   const between = controls.delivered_loft_deg - controls.attack_up_deg;
   const [low, most] = ranges.carry_m;
@@ -467,7 +487,11 @@ export function whyOf(shot, ranges, numbers, system) {
       `to ${units.text("peak_m", flight.peak_m, 0)}, leaving ${degrees(launch.launch_up_deg)} up with ` +
         `${number(launch.spin_rpm, 0)} turns of spin a minute, since loft is ${degrees(between)} more than attack,`,
     ],
-    ["and", "carries", `${far(flight.carry_m)} (${units.value("carry_m", low, 0)} to ${units.text("carry_m", most, 0)}).`],
+    [
+      "and",
+      "carries",
+      `${far(flight.carry_m)} (${units.value("carry_m", low, 0)} to ${units.text("carry_m", most, 0)}).`,
+    ],
   ];
 }
 
@@ -493,15 +517,21 @@ export function whatMattered(before, shot, moved, holds, numbers, system) {
   const arc = arcOf(to, numbers);
   const swing = ["attack_up_deg", "arc_bottom_fwd_mm"];
   const arcTurns = moved.some((name) => swing.includes(name)) && from.club === to.club;
-  const followed = holds || !arcTurns
-    ? from.path_out_deg
-    : pathFromArc(arcAzimuth(from.path_out_deg, from.attack_up_deg, arc.incline_deg), to.attack_up_deg, arc.incline_deg);
+  const followed =
+    holds || !arcTurns
+      ? from.path_out_deg
+      : pathFromArc(
+          arcAzimuth(from.path_out_deg, from.attack_up_deg, arc.incline_deg),
+          to.attack_up_deg,
+          arc.incline_deg,
+        );
   // each control moved alone from the flight before; attack takes the path along as the arc does
   const alone = {};
   for (const name of moved) {
     if (name === "club") alone[name] = { ...to, path_out_deg: from.path_out_deg, face_open_deg: from.face_open_deg };
     else if (swing.includes(name)) alone[name] = { ...from, attack_up_deg: to.attack_up_deg, path_out_deg: followed };
-    else if (name === "path_out_deg") alone[name] = { ...from, path_out_deg: from.path_out_deg + to.path_out_deg - followed };
+    else if (name === "path_out_deg")
+      alone[name] = { ...from, path_out_deg: from.path_out_deg + to.path_out_deg - followed };
     else alone[name] = { ...from, [name]: to[name] };
   }
   const effect = (controls) => {
@@ -514,22 +544,28 @@ export function whatMattered(before, shot, moved, holds, numbers, system) {
   if (!changed.length) return null;
   const most = changed.length === 1 ? changed[0] : changed.sort((a, b) => effect(alone[b]) - effect(alone[a]))[0];
   const control = byName[most];
-  const said = (at) => sayControl(control, most === "arc_bottom_fwd_mm" ? at.arc_bottom_fwd_mm : at.controls[most], system);
+  const said = (at) =>
+    sayControl(control, most === "arc_bottom_fwd_mm" ? at.arc_bottom_fwd_mm : at.controls[most], system);
   let text = `it went from ${said(before)} to ${said(shot)}`;
   if (swing.includes(most) && from.club === to.club) {
     const moves = followed - from.path_out_deg;
     const turned = shot.arc_azimuth_deg - before.arc_azimuth_deg;
-    if (!holds && Math.abs(moves) >= 0.1) text += `, taking the path ${degrees(moves)} ${sideWord(moves)} with it on this arc`;
-    if (holds && Math.abs(turned) >= 0.1) text += `, with the arc turned ${degrees(turned)} ${sideWord(turned)} to hold the path`;
+    if (!holds && Math.abs(moves) >= 0.1)
+      text += `, taking the path ${degrees(moves)} ${sideWord(moves)} with it on this arc`;
+    if (holds && Math.abs(turned) >= 0.1)
+      text += `, with the arc turned ${degrees(turned)} ${sideWord(turned)} to hold the path`;
   }
   const along = shot.flight.carry_m - before.flight.carry_m;
   const across = shot.flight.side_m - before.flight.side_m;
   const higher = shot.flight.peak_m - before.flight.peak_m;
   const least = 0.5 / units.of("carry_m").factor;
   const results = [];
-  if (Math.abs(along) >= least) results.push(`${units.text("carry_m", Math.abs(along), 0)} ${along > 0 ? "more" : "less"} carry`);
-  if (Math.abs(across) >= least) results.push(`${units.text("carry_m", Math.abs(across), 0)} further ${sideWord(across)}`);
-  if (Math.abs(higher) >= least) results.push(`${units.text("peak_m", Math.abs(higher), 0)} ${higher > 0 ? "higher" : "lower"}`);
+  if (Math.abs(along) >= least)
+    results.push(`${units.text("carry_m", Math.abs(along), 0)} ${along > 0 ? "more" : "less"} carry`);
+  if (Math.abs(across) >= least)
+    results.push(`${units.text("carry_m", Math.abs(across), 0)} further ${sideWord(across)}`);
+  if (Math.abs(higher) >= least)
+    results.push(`${units.text("peak_m", Math.abs(higher), 0)} ${higher > 0 ? "higher" : "lower"}`);
   const result = results.length ? results.join(", ") : "hardly any change";
   const many = changed.length > 1;
   return [
@@ -588,7 +624,14 @@ function disc(pen, x, y, radius, fill, edge) {
 }
 
 /** Words with a halo of paper, so that they can be read across a line; kept inside the canvas. */
-function write(pen, look, text, x, y, { colour = look.ink, align = "left", bold = false, size = look.size, room = Infinity } = {}) {
+function write(
+  pen,
+  look,
+  text,
+  x,
+  y,
+  { colour = look.ink, align = "left", bold = false, size = look.size, room = Infinity } = {},
+) {
   pen.font = `${bold ? "600 " : ""}${size}px ${look.font}`;
   const wide = pen.measureText(text).width;
   const start = { left: x, center: x - wide / 2, right: x - wide }[align];
@@ -662,8 +705,22 @@ function drawFlights(canvas, look, width, scene) {
   const tick = [10, 20, 25, 50, 100].find((step) => (step / factor) * k >= (narrow ? 46 : 60)) ?? 100;
   for (let mark = 0; mark / factor <= extent.far + 1e-6; mark += tick) {
     const x = X(mark / factor);
-    stroke(pen, [[x, top - 6], [x, ground]], look.line);
-    stroke(pen, [[x, ground + strip - 5], [x, height - foot + 4]], look.line);
+    stroke(
+      pen,
+      [
+        [x, top - 6],
+        [x, ground],
+      ],
+      look.line,
+    );
+    stroke(
+      pen,
+      [
+        [x, ground + strip - 5],
+        [x, height - foot + 4],
+      ],
+      look.line,
+    );
     const text = mark === 0 ? `0 ${unit}` : String(mark);
     write(pen, look, text, mark === 0 ? 2 : x, ground + strip / 2 - 1, {
       colour: look.quiet,
@@ -672,10 +729,33 @@ function drawFlights(canvas, look, width, scene) {
     });
   }
   for (let mark = 20; mark / factor <= extent.high + 1e-6; mark += 20) {
-    stroke(pen, [[left, H(mark / factor)], [end, H(mark / factor)]], look.line);
+    stroke(
+      pen,
+      [
+        [left, H(mark / factor)],
+        [end, H(mark / factor)],
+      ],
+      look.line,
+    );
   }
-  stroke(pen, [[left, ground], [end, ground]], look.quiet);
-  stroke(pen, [[left, line], [end, line]], look.quiet, 1, [1, 4]);
+  stroke(
+    pen,
+    [
+      [left, ground],
+      [end, ground],
+    ],
+    look.quiet,
+  );
+  stroke(
+    pen,
+    [
+      [left, line],
+      [end, line],
+    ],
+    look.quiet,
+    1,
+    [1, 4],
+  );
   if (!narrow) {
     write(pen, look, "from the side", width - 2, top - 12, { colour: look.quiet, align: "right", room: width });
     write(pen, look, "from above", width - 2, ground + strip - 2, { colour: look.quiet, align: "right", room: width });
@@ -692,7 +772,15 @@ function drawFlights(canvas, look, width, scene) {
     const [x, y, r] = [X(target.downrange_m), S(target.side_m), Math.max(k * target.radius_m, 4)];
     if (target.track) bothViews(target.track, look.target, 1.5, [2, 4]);
     disc(pen, x, y, r, null, look.target);
-    stroke(pen, [[x, ground - 7], [x, ground + 4]], look.target, 2);
+    stroke(
+      pen,
+      [
+        [x, ground - 7],
+        [x, ground + 4],
+      ],
+      look.target,
+      2,
+    );
     write(pen, look, target.label, x, y - r - 9, { colour: look.target, align: "center", room: width });
   }
   if (before && !hidden.has("before")) {
@@ -730,23 +818,40 @@ function drawFlights(canvas, look, width, scene) {
   const top_ = apexOf(flight.track);
   const high = units.text("peak_m", flight.peak_m, 0);
   const under = before && !hidden.has("before") && before.flight.peak_m > flight.peak_m;
-  write(pen, look, narrow ? high : `${high} high`, X(top_.x), H(top_.height) + (under ? 15 : -11), { colour: look.flight, align: "center", room: width });
+  write(pen, look, narrow ? high : `${high} high`, X(top_.x), H(top_.height) + (under ? 15 : -11), {
+    colour: look.flight,
+    align: "center",
+    room: width,
+  });
   const carry = units.text("carry_m", flight.carry_m, 0);
   const below = !before || flight.side_m >= before.flight.side_m;
   const side = units.value("carry_m", Math.abs(flight.side_m), 0);
   const where = side === "0" ? "on line" : `${side} ${sideWord(flight.side_m)}`;
   const label = `${carry}, ${where}`;
   const y = clamp(S(flight.side_m) + (below ? 15 : -15), ground + strip + 2, height - 8);
-  write(pen, look, label, X(flight.downrange_m) + 8, y, { colour: look.flight, bold: true, align: "center", room: width });
-  if (!narrow && Math.abs(y - line) > 14) write(pen, look, "target", end + 6, line, { colour: look.quiet, room: width });
+  write(pen, look, label, X(flight.downrange_m) + 8, y, {
+    colour: look.flight,
+    bold: true,
+    align: "center",
+    room: width,
+  });
+  if (!narrow && Math.abs(y - line) > 14)
+    write(pen, look, "target", end + 6, line, { colour: look.quiet, room: width });
   if (before && !hidden.has("before")) {
     const at = Math.floor(before.flight.track.x.length * 0.62);
     const [bx, by] = [X(before.flight.track.x[at]), S(before.flight.track.side[at])];
-    write(pen, look, scene.fixed ? "the flight kept" : "the flight before", bx, clamp(by + (below ? -12 : 12), ground + strip + 2, height - 8), {
-      colour: look.quiet,
-      align: "center",
-      room: width,
-    });
+    write(
+      pen,
+      look,
+      scene.fixed ? "the flight kept" : "the flight before",
+      bx,
+      clamp(by + (below ? -12 : 12), ground + strip + 2, height - 8),
+      {
+        colour: look.quiet,
+        align: "center",
+        room: width,
+      },
+    );
   }
 }
 
@@ -819,9 +924,23 @@ function drawStrike(canvas, look, width, scene) {
     };
     const { path_out_deg: path, face_open_deg: face } = shot.controls;
     const radius = clamp(width * 0.5 - 118, 40, 150);
-    stroke(pen, [[12, above], [width - 12, above]], look.quiet, 1, [1, 4]);
+    stroke(
+      pen,
+      [
+        [12, above],
+        [width - 12, above],
+      ],
+      look.quiet,
+      1,
+      [1, 4],
+    );
     const near = arcPoints.filter(({ side }) => Math.abs(k * stretch * side) < 58);
-    stroke(pen, near.map(({ x, side }) => [X(x), above + k * stretch * side]), look.soft, 6);
+    stroke(
+      pen,
+      near.map(({ x, side }) => [X(x), above + k * stretch * side]),
+      look.soft,
+      6,
+    );
     // between path and face: what makes the curve
     const [a, b] = [path, face].map((value) => Math.atan(stretch * Math.tan(value * RAD)));
     pen.beginPath();
@@ -833,10 +952,15 @@ function drawStrike(canvas, look, width, scene) {
     arrow(pen, away(path, -radius * 0.95), away(path, radius), look.path);
     stroke(pen, [[middle, above], away(face, radius)], look.face, 2);
     const across = [-Math.sin(b), Math.cos(b)];
-    stroke(pen, [
-      [middle - ball * Math.cos(b) - 30 * across[0], above - ball * Math.sin(b) - 30 * across[1]],
-      [middle - ball * Math.cos(b) + 30 * across[0], above - ball * Math.sin(b) + 30 * across[1]],
-    ], look.face, 4);
+    stroke(
+      pen,
+      [
+        [middle - ball * Math.cos(b) - 30 * across[0], above - ball * Math.sin(b) - 30 * across[1]],
+        [middle - ball * Math.cos(b) + 30 * across[0], above - ball * Math.sin(b) + 30 * across[1]],
+      ],
+      look.face,
+      4,
+    );
     disc(pen, middle, above, ball, look.paper, look.ink);
     const ends = [
       { text: `path ${toSide(path).replace(" at the target", "")}`, colour: look.pathText, y: away(path, radius)[1] },
@@ -851,13 +975,28 @@ function drawStrike(canvas, look, width, scene) {
     );
     write(pen, look, "strike, from above", 4, 12, { colour: look.quiet, room: width });
     const opened = shot.face_to_path_deg;
-    const words = Math.abs(opened) < 0.05 ? "face square to path" : `face ${degrees(opened)} ${opened > 0 ? "open" : "closed"} to path`;
+    const words =
+      Math.abs(opened) < 0.05
+        ? "face square to path"
+        : `face ${degrees(opened)} ${opened > 0 ? "open" : "closed"} to path`;
     write(pen, look, words, 4, 143, { room: width });
   }
   if (!hidden.has("arc")) {
     const floor = front + ball;
-    stroke(pen, [[12, floor], [width - 12, floor]], look.quiet);
-    stroke(pen, arcPoints.map(({ x, z }) => [X(x), front - k * z]), look.soft, 6);
+    stroke(
+      pen,
+      [
+        [12, floor],
+        [width - 12, floor],
+      ],
+      look.quiet,
+    );
+    stroke(
+      pen,
+      arcPoints.map(({ x, z }) => [X(x), front - k * z]),
+      look.soft,
+      6,
+    );
     const tangent = shot.controls.attack_up_deg * RAD;
     const radius = clamp(width * 0.3, 40, 120);
     arrow(
@@ -873,20 +1012,41 @@ function drawStrike(canvas, look, width, scene) {
     write(pen, look, `attack ${how}`, width - 4, 168, { colour: look.pathText, align: "right", room: width });
     if (lowSeen) {
       const y = front - k * low.z;
-      stroke(pen, [[X(low.x), y - 7], [X(low.x), y + 7]], look.ink, 2);
+      stroke(
+        pen,
+        [
+          [X(low.x), y - 7],
+          [X(low.x), y + 7],
+        ],
+        look.ink,
+        2,
+      );
       const far = `${number(Math.abs(shot.arc_bottom_fwd_mm) / 10, 1)} cm`;
-      const text = Math.abs(shot.arc_bottom_fwd_mm) < 0.5 ? "lowest at the ball" : `lowest ${far} ${low.x > 0 ? "ahead" : "behind"}`;
+      const text =
+        Math.abs(shot.arc_bottom_fwd_mm) < 0.5
+          ? "lowest at the ball"
+          : `lowest ${far} ${low.x > 0 ? "ahead" : "behind"}`;
       write(pen, look, text, X(low.x), floor + 15, { align: "center", room: width });
     }
   }
   if (!hidden.has("impact") && !hidden.has("arc")) {
     const turned = shot.arc_azimuth_deg;
-    const text = Math.abs(turned) < 0.05 ? "arc points at the target" : `arc points ${degrees(turned)} ${sideWord(turned)}`;
+    const text =
+      Math.abs(turned) < 0.05 ? "arc points at the target" : `arc points ${degrees(turned)} ${sideWord(turned)}`;
     if (lowSeen) {
       const [x, y] = [X(low.x), above + k * stretch * low.side];
       const lean = Math.atan(stretch * Math.tan(azimuth));
       const reach_ = Math.min(width * 0.2, 80);
-      stroke(pen, [[x - reach_ * Math.cos(lean), y - reach_ * Math.sin(lean)], [x + reach_ * Math.cos(lean), y + reach_ * Math.sin(lean)]], look.ink, 1, [4, 3]);
+      stroke(
+        pen,
+        [
+          [x - reach_ * Math.cos(lean), y - reach_ * Math.sin(lean)],
+          [x + reach_ * Math.cos(lean), y + reach_ * Math.sin(lean)],
+        ],
+        look.ink,
+        1,
+        [4, 3],
+      );
       disc(pen, x, y, 2.5, look.ink);
     }
     write(pen, look, text, width - 4, 143, { colour: look.ink, align: "right", room: width });
@@ -967,6 +1127,7 @@ export function createFlightPage(place, numbers, options = {}) {
   let look = {};
   let frame = 0;
   let rest = 0;
+  let restyling = 0;
   let lastName = null;
   let lastTime = 0;
 
@@ -981,8 +1142,9 @@ export function createFlightPage(place, numbers, options = {}) {
     "Pale: the way of the head. Dashed: where its arc points, through the low point. Between path and face lies what " +
       "bends the flight. From above all is drawn three times as wide as it is, so that small angles show.",
   );
-  const rows = ROWS.map(([name, label]) => ({
+  const rows = ROWS.map(([name, label, part]) => ({
     name,
+    part,
     label: make("th", { scope: "row" }, label),
     now: make("td", { className: "fp-now" }),
     range: make("td"),
@@ -996,7 +1158,14 @@ export function createFlightPage(place, numbers, options = {}) {
     make(
       "thead",
       {},
-      make("tr", {}, make("td"), make("th", { scope: "col" }, "now"), make("th", { scope: "col" }, "range"), beforeHead),
+      make(
+        "tr",
+        {},
+        make("td"),
+        make("th", { scope: "col" }, "now"),
+        make("th", { scope: "col" }, "range"),
+        beforeHead,
+      ),
     ),
     make("tbody", {}, ...rows.map((row) => make("tr", {}, row.label, row.now, row.range, row.before))),
   );
@@ -1033,7 +1202,12 @@ export function createFlightPage(place, numbers, options = {}) {
       const fieldset = make("fieldset", { className: `fp-${name}` }, legend, ...mine);
       if (name === "swing") {
         fieldset.append(
-          make("div", { className: "fp-hold" }, hold, make("label", { htmlFor: id("hold") }, "Hold the path by turning the arc")),
+          make(
+            "div",
+            { className: "fp-hold" },
+            hold,
+            make("label", { htmlFor: id("hold") }, "Hold the path by turning the arc"),
+          ),
           arcNote,
         );
         hold.setAttribute("aria-describedby", id("arc"));
@@ -1047,15 +1221,28 @@ export function createFlightPage(place, numbers, options = {}) {
       again,
       make("span", { className: "fp-system" }, make("label", { htmlFor: system.id }, "Show in"), " ", system),
     );
-    const words = Object.entries(numbers.words).flatMap(([word, gloss]) => [make("dt", {}, word), make("dd", {}, gloss)]);
-    const glossary = make("details", { className: "fp-words" }, make("summary", {}, "What the words mean"), make("dl", {}, ...words));
+    const words = Object.entries(numbers.words).flatMap(([word, gloss]) => [
+      make("dt", {}, word),
+      make("dd", {}, gloss),
+    ]);
+    const glossary = make(
+      "details",
+      { className: "fp-words" },
+      make("summary", {}, "What the words mean"),
+      make("dl", {}, ...words),
+    );
     return [...made, settings, glossary];
   }
 
   /** One control: its label, a slider and a number to type, or a choice; and the place where its trouble is told. */
   function row(control) {
     const label = make("label", { htmlFor: id(control.name) }, control.label);
-    const trouble = make("p", { className: "fp-trouble", id: id(`${control.name}-trouble`), hidden: true, role: "alert" });
+    const trouble = make("p", {
+      className: "fp-trouble",
+      id: id(`${control.name}-trouble`),
+      hidden: true,
+      role: "alert",
+    });
     const field = { control, label, trouble, hint: null };
     let line;
     if (control.options) {
@@ -1071,11 +1258,14 @@ export function createFlightPage(place, numbers, options = {}) {
       label.append(" ", field.hint);
       field.slider = make("input", { type: "range", id: id(control.name) });
       field.typed = make("input", { type: "number", id: id(`${control.name}-typed`) });
-      field.slider.addEventListener("input", () => move(control.name, field.slider.valueAsNumber / shownOf(control).factor));
+      field.slider.addEventListener("input", () =>
+        move(control.name, field.slider.valueAsNumber / shownOf(control).factor),
+      );
       field.slider.addEventListener("pointerdown", () => (lastName = null));
       field.slider.addEventListener("keydown", (event) => stepBy(event, control));
       field.typed.addEventListener("input", () => {
-        if (Number.isFinite(field.typed.valueAsNumber)) move(control.name, field.typed.valueAsNumber / shownOf(control).factor);
+        if (Number.isFinite(field.typed.valueAsNumber))
+          move(control.name, field.typed.valueAsNumber / shownOf(control).factor);
       });
       field.typed.addEventListener("blur", show);
       line = make("div", { className: "fp-control" }, label, field.slider, field.typed, trouble);
@@ -1157,7 +1347,11 @@ export function createFlightPage(place, numbers, options = {}) {
 
   const neededExtent = () =>
     extentOf(
-      [...(state.shot ? [state.shot.flight] : []), ...state.others.map((other) => other.flight), ...(state.before ? [state.before.flight] : [])],
+      [
+        ...(state.shot ? [state.shot.flight] : []),
+        ...state.others.map((other) => other.flight),
+        ...(state.before ? [state.before.flight] : []),
+      ],
       state.target,
       1 / unitsOf(numbers, state.system).of("carry_m").factor,
     );
@@ -1186,15 +1380,24 @@ export function createFlightPage(place, numbers, options = {}) {
       state.why = joined;
       why.replaceChildren(
         ...clauses.map((clause) =>
-          make("span", { className: clause === mattered || clause === BEGIN ? "fp-mattered" : "" }, ...bold(clause), " "),
+          make(
+            "span",
+            { className: clause === mattered || clause === BEGIN ? "fp-mattered" : "" },
+            ...bold(clause),
+            " ",
+          ),
         ),
       );
     }
     const { controls, arc_bottom_fwd_mm: low } = state.shot;
-    flights.setAttribute("aria-label", `The flight from the side and from above. ${state.hidden.has("why") ? "" : state.why}`);
+    flights.setAttribute(
+      "aria-label",
+      `The flight from the side and from above. ${state.hidden.has("why") ? "" : state.why}`,
+    );
     strikes.setAttribute(
       "aria-label",
-      `The strike from above: path ${toSide(controls.path_out_deg)}, face ${toSide(controls.face_open_deg)}. The arc face-on: ` +
+      `The strike from above: path ${toSide(controls.path_out_deg)}, face ${toSide(controls.face_open_deg)}. ` +
+        "The arc face-on: " +
         `attack ${sayControl(byName.attack_up_deg, controls.attack_up_deg, state.system)}, lowest ` +
         `${sayControl(byName.arc_bottom_fwd_mm, low, state.system)}, arc pointing ${toSide(state.shot.arc_azimuth_deg)}.`,
     );
@@ -1212,9 +1415,13 @@ export function createFlightPage(place, numbers, options = {}) {
       } else {
         const { factor, digits } = shownOf(control);
         const text = (value * factor).toFixed(digits);
-        if (document.activeElement !== typed) typed.value = Number.isFinite(value) ? (Number(text) === 0 ? (0).toFixed(digits) : text) : "";
+        if (document.activeElement !== typed)
+          typed.value = Number.isFinite(value) ? (Number(text) === 0 ? (0).toFixed(digits) : text) : "";
         if (Number.isFinite(value)) slider.value = value * factor;
-        slider.setAttribute("aria-valuetext", Number.isFinite(value) ? sayControl(control, value, state.system) : "none");
+        slider.setAttribute(
+          "aria-valuetext",
+          Number.isFinite(value) ? sayControl(control, value, state.system) : "none",
+        );
         slider.disabled = typed.disabled = shut;
       }
       const told = state.problem && state.problem.controls.includes(lastName) ? lastName : state.problem?.controls[0];
@@ -1235,12 +1442,18 @@ export function createFlightPage(place, numbers, options = {}) {
       ? `The path stays while attack moves: the arc turns instead, and now points ${toSide(azimuth)}.`
       : `The arc points ${toSide(azimuth)} and stays so: attack takes the path along with it.`;
     const quiet = state.hidden.has("numbers");
-    for (const { name, now, range, before } of rows) {
-      const part = ROWS.find(([row_]) => row_ === name)[2];
+    for (const { name, part, now, range, before } of rows) {
       const sign = SIDEWAYS.has(name);
       const [low, high] = state.ranges[name];
-      now.textContent = quiet ? "" : withSide(units.text(name, sign ? Math.abs(state.shot[part][name]) : state.shot[part][name]), sign ? state.shot[part][name] : 0);
-      range.textContent = quiet ? "" : `${units.value(name, low, undefined, sign)} to ${units.value(name, high, undefined, sign)}`;
+      now.textContent = quiet
+        ? ""
+        : withSide(
+            units.text(name, sign ? Math.abs(state.shot[part][name]) : state.shot[part][name]),
+            sign ? state.shot[part][name] : 0,
+          );
+      range.textContent = quiet
+        ? ""
+        : `${units.value(name, low, undefined, sign)} to ${units.value(name, high, undefined, sign)}`;
       before.textContent = quiet || !state.before ? "" : units.value(name, state.before[part][name], undefined, sign);
     }
     beforeHead.textContent = !state.before || quiet ? "" : state.fixed ? "kept" : "before";
@@ -1259,13 +1472,37 @@ export function createFlightPage(place, numbers, options = {}) {
   function measure() {
     const style = getComputedStyle(root);
     const colour = (name) => style.getPropertyValue(`--fp-${name}`).trim();
-    const names = ["paper", "ink", "quiet", "line", "flight", "faint", "band", "before", "path", "pathText", "face", "faceText", "target", "soft"];
+    const names = [
+      "paper",
+      "ink",
+      "quiet",
+      "line",
+      "flight",
+      "faint",
+      "band",
+      "before",
+      "path",
+      "pathText",
+      "face",
+      "faceText",
+      "target",
+      "soft",
+    ];
     look = Object.fromEntries(names.map((name) => [name, colour(name)]));
     look.font = style.fontFamily;
     look.size = 13;
     look.flightsWide = flights.parentElement.clientWidth;
     look.strikesWide = strikes.parentElement.clientWidth;
     if (state.shot) draw();
+  }
+
+  /** Measure once a change of theme is through: JupyterLab hides all while it loads the new style. */
+  function restyle() {
+    clearTimeout(restyling);
+    restyling = setTimeout(() => {
+      measure();
+      if (!look.flightsWide && root.isConnected) restyle();
+    }, 100);
   }
 
   /** Set the sliders' ends, steps and units for the chosen system. */
@@ -1310,6 +1547,10 @@ export function createFlightPage(place, numbers, options = {}) {
   }
 
   function read() {
+    if (frame) {
+      cancelAnimationFrame(frame);
+      work();
+    }
     return {
       ...stateOf(state.shot, state.ranges),
       controls: { ...state.controls, hold_path: hold.checked },
@@ -1387,6 +1628,7 @@ export function createFlightPage(place, numbers, options = {}) {
     dark.removeEventListener("change", measure);
     cancelAnimationFrame(frame);
     clearTimeout(rest);
+    clearTimeout(restyling);
     root.remove();
   }
 
@@ -1406,7 +1648,7 @@ export function createFlightPage(place, numbers, options = {}) {
   });
   system.addEventListener("change", () => units(system.value));
   const widthWatch = new ResizeObserver(measure);
-  const themeWatch = new MutationObserver(measure);
+  const themeWatch = new MutationObserver(restyle);
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
   label();
   compute();
@@ -1422,7 +1664,10 @@ export function createFlightPage(place, numbers, options = {}) {
   settle();
   widthWatch.observe(flights.parentElement);
   widthWatch.observe(strikes.parentElement);
-  themeWatch.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light", "data-jp-theme-name"] });
+  themeWatch.observe(document.body, {
+    attributes: true,
+    attributeFilter: ["data-jp-theme-light", "data-jp-theme-name"],
+  });
   dark.addEventListener("change", measure);
   return root.flightPage;
 }
@@ -1430,7 +1675,10 @@ export function createFlightPage(place, numbers, options = {}) {
 /** The widget: what Python sets moves the page, and what the trainee moves is told to Python when the hand rests. */
 export default {
   render({ model, el }) {
-    const page = createFlightPage(el, model.get("numbers"), { controls: model.get("controls"), system: model.get("units") });
+    const page = createFlightPage(el, model.get("numbers"), {
+      controls: model.get("controls"),
+      system: model.get("units"),
+    });
     let own = false; // whether a change comes from the page itself
     const tell = (reading) => {
       own = true;

@@ -5,7 +5,7 @@ from pathlib import Path
 import nbformat
 import numpy as np
 import pytest
-from harness import open_notebook, open_page, run_all
+from harness import open_notebook, open_page, run_all, settle
 from playwright.sync_api import expect
 
 from coachlab.errors import FlightError
@@ -388,6 +388,13 @@ def test_it_lives_in_jupyterlab_and_talks_with_python(lab, visit):
     page.keyboard.press("ArrowRight")
     expect(heard).to_have_text("face 3.5, apart 0.000 m")
     assert page.evaluate("document.activeElement.type") == "range"
+    light = page.evaluate("getComputedStyle(document.querySelector('.flight-page')).backgroundColor")
+    page.evaluate("window.jupyterapp.commands.execute('apputils:change-theme', {theme: 'JupyterLab Dark'})")
+    page.wait_for_function(
+        "light => getComputedStyle(document.querySelector('.flight-page')).backgroundColor !== light", arg=light
+    )
+    settle(visit)
+    assert pixels(page, "flight") > 300  # in the dark theme's own blue
     assert findings(page) == {}
     assert visit.errors == []
 
