@@ -41,7 +41,7 @@ def audit_units(shots: Shots) -> Findings:
     rows, looked = [], 0
     table = shots.analysed
     for source, part in table.groupby(table["source"].astype("str"), sort=False) if len(table) else []:
-        offs = dict(_off(part))
+        offs = off_the_model(part)
         looked += bool(offs)
         for name, factor, strength in _explained(offs):
             best, value = factor
@@ -58,8 +58,12 @@ def audit_units(shots: Shots) -> Findings:
     return found(rows, f"Units: {looked} files had the ball's start and its flight.")
 
 
+def off_the_model(part: pd.DataFrame) -> dict[str, float]:
+    """Return the middle log ratio of carry, peak and time over those of the flight model, where they can be had."""
+    return dict(_off(part))
+
+
 def _off(part: pd.DataFrame) -> Iterator[tuple[str, float]]:
-    """Yield the middle log ratio of each reading of the flight over the model's."""
     names = [name for name in _FLOWN if name in part]
     if not names or not set(_LAUNCH) - {"launch_out_deg", "spin_tilt_deg"} <= set(part.columns):
         return

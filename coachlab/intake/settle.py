@@ -1,310 +1,172 @@
-"""What is to be mended in a lesson log before it is saved, and what is to be minded: a row each, in plain words."""
+"""What headings alone do not say: units by the flight of the ball, sides by what physics ties together."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from html import escape
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from itertools import product
 
+import numpy as np
 import pandas as pd
 
-from coachlab.errors import DataError
-from coachlab.intake.ledger import IN_SEVERAL, OUTSIDE, Block, Ledger, account
-from coachlab.intake.notes import ClockOffset
-from coachlab.intake.pain import allow_swings, barred_cues
-from coachlab.schema import PLAIN, show_club
-from coachlab.settings import Settings
+from coachlab.intake.columns import HANDS, READINGS, sign_of, words_for
+from coachlab.intake.sample import Looked
+from coachlab.intake.scales import off_the_model
+from coachlab.intake.signs import Turned, find_turned
+from coachlab.schema import COLUMNS, LATERAL
+from coachlab.units import factor_to_column, units_for
 
-COLUMNS = ("kind", "first_shot", "last_shot", "what", "do", "must")
-TESTS = ("plain", "sham", "cue")
-
-
-@dataclass(frozen=True, eq=False)
-class Settlement:
-    """What is wrong with a lesson log.
-
-    Attributes
-    ----------
-    table : DataFrame
-        ``kind``; ``first_shot last_shot``, the shots that it is about; ``what`` is wrong; what to ``do``; ``must``:
-        True where saving before it is mended would lose data.
-    """
-
-    table: pd.DataFrame
-
-    @property
-    def ready(self) -> bool:
-        """Whether nothing is left that would lose data."""
-        return not self.table["must"].any()
-
-    def text(self) -> str:
-        """Return in a sentence whether the log can be saved."""
-        must = int(self.table["must"].sum())
-        mind = len(self.table) - must
-        remarks = (
-            "" if not mind else f" {mind} to mind." if must else f" {mind} to mind; none keeps it from being saved."
-        )
-        if must:
-            return f"{must} to settle before it can be saved.{remarks}"
-        return f"Every shot has its place: the log can be saved.{remarks}"
-
-    def __repr__(self) -> str:
-        return f"<Settlement: {self.text()}>"
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(self.text())}</p>" + self.table.to_html(index=False, escape=True)
+_USUAL: dict[str, tuple[float, float, float, float]] = {
+    # where the middle of a session's readings lies, and how far they spread (SD), in the column's own unit; assumed
+    "club_speed_mps": (18, 55, 0.2, 8), "attack_up_deg": (-9, 6, 0.8, 6), "path_out_deg": (-9, 9, 1, 8),
+    "face_open_deg": (-8, 8, 1, 8), "face_to_path_deg": (-8, 8, 1, 8), "delivered_loft_deg": (8, 62, 0.8, 14),
+    "strike_toe_mm": (-20, 20, 2, 20), "strike_high_mm": (-15, 15, 2, 15), "ball_speed_mps": (18, 82, 0.5, 16),
+    "launch_up_deg": (6, 48, 1, 14), "launch_out_deg": (-8, 8, 1, 8), "spin_rpm": (1500, 11500, 150, 3000),
+    "spin_tilt_deg": (-25, 25, 3, 20), "carry_m": (30, 290, 3, 60), "side_out_m": (-40, 40, 3, 35),
+    "peak_m": (6, 45, 1, 14), "land_angle_deg": (20, 60, 1.5, 14), "flight_s": (2.2, 8.5, 0.1, 1.8),
+    "speed_ratio": (0.85, 1.52, 0.01, 0.25), "arc_azimuth_deg": (-12, 12, 1, 8), "arc_incline_deg": (40, 72, 0.3, 8),
+    "arc_bottom_fwd_mm": (-250, 250, 5, 150),
+}  # fmt: skip
 
 
-def settle(
-    ledger: Ledger,
-    cues: pd.DataFrame | None = None,
-    settings: Settings | None = None,
-    junior: bool = False,
-    offset: ClockOffset | None = None,
-) -> Settlement:
-    """Return what is to be mended in a lesson log, and what is to be minded.
+@dataclass(frozen=True)
+class Guess:
+    """What one heading may be: its column, unit and side, how sure, why, and its numbers in our own unit."""
 
-    Parameters
-    ----------
-    ledger : Ledger
-        The unfinished log.
-    cues : DataFrame or None
-        Cue cards (`read_cues`): a cue without one must be mended. None: cues are not looked at.
-    settings : Settings or None
-        The academy's least shots of a block and caps of swings.
-    junior : bool
-        As `pain.allow_swings`.
-    offset : ClockOffset or None
-        What `notes.find_offset` found, if the blocks were noted by time.
-    """
-    settings = settings or Settings()
-    rows: list[tuple] = []
-    for found in (
-        _overlaps(ledger),
-        _outside(ledger),
-        _empty(ledger),
-        _few(ledger, settings),
-        _missing(ledger),
-        _clock(offset),
-        _cues(ledger, cues),
-        _rules(ledger),
-        _body(ledger, cues, settings, junior),
-    ):
-        rows.extend(found)
-    table = pd.DataFrame(rows, columns=list(COLUMNS))
-    table = table.astype({"must": bool}).sort_values("must", ascending=False, kind="stable", ignore_index=True)
-    return Settlement(table)
+    column: str = ""
+    unit: str = ""
+    positive: str = ""
+    confidence: float = 0.0
+    reason: str = "its words and numbers fit no column"
+    values: np.ndarray | None = None
 
 
-def refuse_unsettled(settlement: Settlement, session: str) -> None:
-    """Refuse a log that would lose data.
+def settle_units(guesses: list[Guess], looked: list[Looked]) -> list[Guess]:
+    """Return the guesses, units that stand nowhere chosen so that the balls fly as the flight model has it."""
+    place = {guess.column: number for number, guess in enumerate(guesses) if guess.column}
+    needed = ("ball_speed_mps", "launch_up_deg", "spin_rpm")
+    if not set(needed) <= place.keys():
+        return guesses
 
-    Raises
-    ------
-    DataError
-        With the first thing to mend.
-    """
-    if not settlement.ready:
-        first = settlement.table[settlement.table["must"]].iloc[0]
-        more = int(settlement.table["must"].sum()) - 1
-        raise DataError(
-            f"The lesson log of {session} was to be saved.",
-            f"{first.what}{f' And {more} more to settle.' if more else ''}",
-            str(first.do),
-            kind=first.kind,
-        )
+    def options(name: str) -> list[str]:
+        number = place.get(name)
+        if number is None:
+            return [""]
+        one, guess = looked[number], guesses[number]
+        fixed = bool(one.unit) or guess.confidence >= 0.97
+        return [guess.unit] if fixed else [u for u in units_for(name) if fit_of(converted(one, name, u), name) >= 0]
 
-
-def _overlaps(ledger: Ledger) -> Iterable[tuple]:
-    table = account(ledger)
-    for first, last in _stretches(table, table["state"] == IN_SEVERAL):
-        names = [
-            str(place)
-            for place, block in enumerate(ledger.blocks, 1)
-            if block.first_shot <= last and block.last_shot >= first
-        ]
-        yield (
-            "overlap", first, last,
-            f"{_shots(first, last)} stand in blocks {' and '.join(names)}.",
-            "Change the first or last shot of one of them: a shot belongs to one block.", True,
-        )  # fmt: skip
-
-
-def _outside(ledger: Ledger) -> Iterable[tuple]:
-    table = account(ledger)
-    for first, last in _stretches(table, table["state"] == OUTSIDE):
-        yield (
-            "outside", first, last,
-            f"{_shots(first, last)} {'stands' if first == last else 'stand'} in no block, so nothing could be said of "
-            f"{'it' if first == last else 'them'}.",
-            "Put them into a block, or leave them out and say why.", True,
-        )  # fmt: skip
-    if ledger.unnumbered:
-        yield (
-            "unnumbered", None, None,
-            f"{ledger.unnumbered} shots have no number although others have one: no block can hold them.",
-            "Look at the counter in the export; the shots are kept, and not analysed.", False,
-        )  # fmt: skip
-
-
-def _empty(ledger: Ledger) -> Iterable[tuple]:
-    shot = ledger.shots["shot"]
-    low, high = int(shot.min()), int(shot.max())
-    for place, block in enumerate(ledger.blocks, 1):
-        inside = int(((shot >= block.first_shot) & (shot <= block.last_shot)).sum())
-        beyond = block.last_shot - high
-        span = block.last_shot - block.first_shot + 1
-        if not inside or 2 * beyond > span:
-            yield (
-                "not there", block.first_shot, block.last_shot,
-                f"Block {place} names shots {block.first_shot} to {block.last_shot}; the device has {low} to {high}.",
-                "Correct its first and last shot.", True,
-            )  # fmt: skip
-        elif beyond > 0:
-            yield (
-                "beyond", block.first_shot, block.last_shot,
-                f"Block {place} ends at shot {block.last_shot}; the device's last one is {high}.",
-                "If more balls were hit they are counted as missing; otherwise correct its last shot.", False,
-            )  # fmt: skip
-
-
-def _few(ledger: Ledger, settings: Settings) -> Iterable[tuple]:
-    least = settings.block_shots
-    for place, block in enumerate(ledger.blocks, 1):
-        mine = ledger.shots[ledger.shots["shot"].between(block.first_shot, block.last_shot)]
-        usable = int(mine["usable"].sum())
-        if block.phase in TESTS and usable < least and len(mine):
-            stopped = (
-                " It was ended because it hurt, which is right: nothing is filled in for it." if block.stopped else ""
+    best: tuple[float, dict[str, str]] = (np.inf, {})
+    for speed in options("ball_speed_mps"):
+        start = {name: converted(looked[place[name]], name, guesses[place[name]].unit) for name in needed}
+        start["ball_speed_mps"] = converted(looked[place["ball_speed_mps"]], "ball_speed_mps", speed)
+        for carry, peak in product(options("carry_m"), options("peak_m")):
+            flight = {
+                name: converted(looked[place[name]], name, unit)
+                for name, unit in (("carry_m", carry), ("peak_m", peak), ("flight_s", "s"))
+                if name in place
+            }
+            off = off_the_model(pd.DataFrame({**start, **flight}))
+            if off and sum(map(abs, off.values())) < best[0] - 1e-9:
+                units = {
+                    "ball_speed_mps": speed,
+                    "club_speed_mps": speed,
+                    "carry_m": carry,
+                    "side_out_m": carry,
+                    "peak_m": peak,
+                }
+                best = sum(map(abs, off.values())), units
+    result = list(guesses)
+    for name, unit in best[1].items():
+        number = place.get(name)
+        if number is None or looked[number].unit or guesses[number].confidence >= 0.97 or unit == guesses[number].unit:
+            continue
+        if unit in units_for(name) and fit_of(converted(looked[number], name, unit), name) >= 0:
+            why = f"{guesses[number].reason}; in {unit} the balls fly as they start"
+            result[number] = replace(
+                guesses[number], unit=unit, reason=why, values=converted(looked[number], name, unit)
             )
-            yield (
-                "few", block.first_shot, block.last_shot,
-                f"Block {place} has {usable} shots that were read well, fewer than {least}.{stopped}",
-                "Keep it as it is; a block this short says little by itself.", False,
-            )  # fmt: skip
+    return result
 
 
-def _missing(ledger: Ledger) -> Iterable[tuple]:
-    numbers = set(ledger.shots["shot"])
-    for place, block in enumerate(ledger.blocks, 1):
-        last = min(block.last_shot, max(numbers))
-        lost = [number for number in range(block.first_shot, last + 1) if number not in numbers]
-        if lost:
-            shown = ", ".join(map(str, lost[:6])) + (" ..." if len(lost) > 6 else "")
-            yield (
-                "gap", lost[0], lost[-1],
-                f"Block {place}: the device has no shot {shown}.",
-                "If the ball was hit, its row was deleted in the device or on the way: keep every ball, good or bad.",
-                False,
-            )  # fmt: skip
+def settle_sides(
+    guesses: list[Guess], looked: list[Looked], values: Mapping[str, np.ndarray]
+) -> tuple[list[Guess], list[str]]:
+    """Return the guesses with their sides, turned where physics says so, and what to look at."""
+    by_column = {guess.column: place for place, guess in enumerate(guesses) if guess.column}
+    group = np.zeros(min((len(v) for v in values.values()), default=0), dtype=np.int64)
+    for name in ("student", "club"):
+        if name in by_column and len(group):
+            codes = pd.factorize(np.asarray(_rows(looked[by_column[name]], len(group)), dtype=object))[0]
+            group = group * (codes.max() + 2) + codes + 1
+    left = np.zeros(len(group), dtype=bool)
+    if "hand" in by_column:
+        hands = _rows(looked[by_column["hand"]], len(group))
+        left = np.array([HANDS.get(text.casefold()) == "L" for text in hands], dtype=bool)
+    seen = {}
+    for name, numbers in values.items():
+        guess = guesses[by_column[name]]
+        sign, world = sign_of(name, guess.positive or None)
+        ours = sign * numbers[: len(group)]
+        mirrored = name in LATERAL and (world or not guess.positive)
+        seen[name] = np.where(left, -ours, ours) if mirrored else ours
+    turned = find_turned(seen, group) if len(group) else Turned({}, ())
+    warnings = []
+    result = list(guesses)
+    decided = {"attack_up_deg", "path_out_deg"} <= set(turned.looked_at)
+    if not decided and any(name in LATERAL and not guesses[by_column[name]].positive for name in values):
+        warnings.append("Nothing here tells right from left: right is taken for plus. Look at a shot you know.")
+    for name, place in by_column.items():
+        guess, one = result[place], looked[place]
+        if name not in READINGS or not words_for(name):
+            continue
+        mirrored = turned.columns.get(name, 0.0) >= 1
+        if guess.positive:
+            if mirrored:
+                warnings.append(f"{one.heading!r}, {guess.positive} being plus, runs against the other columns.")
+            continue
+        if name in LATERAL:
+            way = "left" if mirrored else "right"
+            why = "sides stand in the cells" if one.sided else f"plus {way} goes together with the other columns"
+            if not one.sided and (name not in turned.looked_at or (not decided and not mirrored)):
+                why = "nothing tells its side: right is assumed"
+            result[place] = replace(guess, positive=way, reason=f"{guess.reason}; {why}")
+        elif mirrored:
+            result[place] = replace(
+                guess, positive=words_for(name)[-1], reason=f"{guess.reason}; it runs the other way"
+            )
+        if mirrored:
+            warnings.append(
+                f"{one.heading!r} counts the other way round: {result[place].positive} is plus there. Look at a "
+                "shot you know."
+            )
+    return result, warnings
 
 
-def _clock(offset: ClockOffset | None) -> Iterable[tuple]:
-    if offset is not None and offset.found:
-        yield (
-            "clock",
-            None,
-            None,
-            offset.text(),
-            "Correct the times of the notes if that is so; nobody else does.",
-            False,
-        )
+def fit_of(values: np.ndarray, column: str) -> float:
+    """Return how well numbers look like a column's: -1 where they cannot be, up to .45."""
+    there = values[np.isfinite(values)]
+    if not len(there):
+        return -1.0
+    about = COLUMNS[column]
+    if ((there < about.low) | (there > about.high)).mean() > 0.2:
+        return -1.0
+    low, high, tight, wide = _USUAL[column]
+    middle = float(np.median(there))
+    inside = low <= middle <= high
+    if column in LATERAL or low < 0:
+        inside = inside and bool((there < 0).any() or (column == "attack_up_deg" and middle < 1))
+    elif (there < 0).mean() > 0.3:
+        inside = False
+    spread = float(1.4826 * np.median(np.abs(there - middle)))
+    return 0.3 * inside + 0.15 * (tight <= spread <= wide or len(there) < 8)
 
 
-def _cues(ledger: Ledger, cues: pd.DataFrame | None) -> Iterable[tuple]:
-    known = None if cues is None else {str(cue) for cue in cues["cue"]} | {PLAIN}
-    for place, block in enumerate(ledger.blocks, 1):
-        span = block.first_shot, block.last_shot
-        if known is not None and block.cue not in known:
-            yield (
-                "no card", *span, f"Block {place}: the cue {block.cue!r} has no card.",
-                "Choose a cue that has one, or write its card first.", True,
-            )  # fmt: skip
-        if block.holds_cue and not block.offered:
-            yield (
-                "how offered", *span, f"Block {place} does not say how its cue was chosen.",
-                "Say drawn, coach or student; a drawn order is the strongest evidence.", False,
-            )  # fmt: skip
+def converted(one: Looked, column: str, unit: str) -> np.ndarray:
+    """Return the numbers of a heading in the unit of a column, if they were in this one."""
+    known = unit and unit in units_for(column)
+    return one.values * factor_to_column(unit, column) if known else one.values
 
 
-def _rules(ledger: Ledger) -> Iterable[tuple]:
-    """Say what the order of the blocks can and cannot show."""
-    cues = [block for block in ledger.blocks if block.holds_cue]
-    plain = [block for block in ledger.blocks if block.phase in ("plain", "sham")]
-    if not cues:
-        return
-    span = cues[0].first_shot, cues[-1].last_shot
-    if not plain:
-        screened = any(block.phase == "screen" for block in ledger.blocks)
-        what = (
-            "The first look chose the cue, and there is no other plain block: the shots that chose a cue cannot "
-            "measure it too, for whoever is chosen on a bad day does better the next time by chance."
-            if screened
-            else "There is no plain block to compare the cue with."
-        )
-        yield "no baseline", *span, what, "Log a plain block of its own in the same lesson.", False
-        return
-    order = [block.holds_cue for block in ledger.blocks if block.phase in TESTS]
-    changes = sum(before != after for before, after in zip(order[:-1], order[1:], strict=True))
-    if changes < 2:
-        yield (
-            "before and after", *span,
-            "All plain blocks come before the cue, or all after it: weak evidence, because warming up, tiring and "
-            "practice look just like the cue.",
-            "Next time alternate, as in plain, cue, plain, cue: what drifts then shows as drift, and the block's own "
-            "wobble can be told from the cue.",
-            False,
-        )  # fmt: skip
-    elif changes < 3:
-        yield (
-            "few changes", *span,
-            f"Plain and cue change {changes} times; three changes are the usual least.",
-            "Next time add one more pair of blocks.", False,
-        )  # fmt: skip
-
-
-def _body(ledger: Ledger, cues: pd.DataFrame | None, settings: Settings, junior: bool) -> Iterable[tuple]:
-    for place, block in enumerate(ledger.blocks[:-1], 1):
-        after = ledger.blocks[place]
-        if block.stopped:
-            yield (
-                "after a stop", after.first_shot, ledger.blocks[-1].last_shot,
-                f"Block {place} ended because it hurt, and shots were hit after it.",
-                "Keep them in the log. Next time that is the end of the lesson.", False,
-            )  # fmt: skip
-    if ledger.pain is None:
-        yield (
-            "pain not asked", None, None, "Nobody was asked about pain before this lesson.",
-            "Ask before the first ball; the log keeps the number.", False,
-        )  # fmt: skip
-        return
-    allowed = allow_swings(ledger.pain, settings, junior)
-    hit = len(ledger.shots)
-    driver = int((ledger.shots["club"] == "driver").sum()) if "club" in ledger.shots else 0
-    for number, cap, what in ((hit, allowed.swings, "shots"), (driver, allowed.driver_swings, show_club("driver"))):
-        if number > cap:
-            said = f"{number} shots were hit" if what == "shots" else f"{number} shots were hit with the {what}"
-            yield "swings", None, None, f"{said}; {cap} were the most for today.", "Plan fewer next time.", False
-    barred = {} if cues is None else barred_cues(cues, ledger.pain)
-    for place, block in enumerate(ledger.blocks, 1):
-        if block.holds_cue and block.cue in barred:
-            yield (
-                "cue for another day", block.first_shot, block.last_shot,
-                f"Block {place} offered {block.cue}. {barred[block.cue]}",
-                "Keep what was done in the log, and leave this cue out until the trouble is gone.", False,
-            )  # fmt: skip
-
-
-def _stretches(table: pd.DataFrame, where: pd.Series) -> list[tuple[int, int]]:
-    """Return the runs of shots for which something holds, first and last number."""
-    same = (where != where.shift()) | (table["block"] != table["block"].shift())
-    groups = table.loc[where, "shot"].groupby(same.cumsum()[where])
-    return [(int(group.iloc[0]), int(group.iloc[-1])) for _, group in groups]
-
-
-def _shots(first: int, last: int) -> str:
-    return f"Shot {first}" if first == last else f"Shots {first} to {last}"
-
-
-def describe_block(block: Block, names: dict[str, str] | None = None) -> str:
-    """Return a block in a few words, as in ``shots 9 to 18, cue I2``."""
-    cue = (names or {}).get(block.cue, block.cue)
-    return f"{_shots(block.first_shot, block.last_shot).lower()}, {block.phase}{f' {cue}' if block.holds_cue else ''}"
+def _rows(one: Looked, n: int) -> list[str]:
+    texts = one.cells.trimmed.to_pylist()
+    places = range(len(texts)) if one.cells.codes is None else one.cells.codes
+    return [texts[int(place)] for place in list(places)[:n]]
