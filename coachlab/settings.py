@@ -172,8 +172,8 @@ def read_cues(path: str | Path) -> pd.DataFrame:
     """Return the academy's cue cards from ``cues.toml`` as the table ``cues``, one row a cue.
 
     The file holds one section a cue, ``[S1]``, with ``version``, ``family``, ``card_text``, ``moves`` (a list of
-    outcomes), ``direction`` (+1 or -1), ``clubs`` and ``exclusions`` (lists). The baseline ``plain`` is added when it
-    is not there.
+    outcomes), ``direction`` (+1 or -1), ``clubs`` and ``exclusions`` (lists). Former wordings may stand below it as
+    ``[[S1.older]]``; they are left alone here. The baseline ``plain`` is added when it is not there.
 
     Raises
     ------
@@ -183,7 +183,7 @@ def read_cues(path: str | Path) -> pd.DataFrame:
     path = Path(path)
     content = _read_toml(path, "the academy's cue cards")
     content.pop("note", None)
-    known = {"version", "name", "family", "card_text", "moves", "direction", "clubs", "exclusions"}
+    known = {"version", "name", "family", "card_text", "moves", "direction", "clubs", "exclusions", "older"}
     rows = []
     for cue, card in content.items():
         asked = f"{path.name} was read as the academy's cue cards, cue {cue!r}."
