@@ -16,9 +16,11 @@ _HOMES = {
         "MapError",
     ),
     "coachlab.settings": ("Settings", "read_settings", "read_cues"),
-    "coachlab.intake.shots": ("Shots", "combine_shots"),
+    "coachlab.intake.shots": ("Shots",),
+    "coachlab.intake.combine": ("combine_shots",),
     "coachlab.intake.columns": ("ColumnMap",),
     "coachlab.intake.read": ("read_shots",),
+    "coachlab.intake.guess": ("propose_map",),
     "coachlab.intake.clean": ("clean_shots",),
     "coachlab.intake.log": ("join_log",),
     "coachlab.intake.infer": ("infer_delivery",),
@@ -57,9 +59,11 @@ _HOMES = {
     "coachlab.cues.diagnose": ("diagnose",),
     "coachlab.cues.second": ("second_opinion",),
     "coachlab.cues.split": ("free_and_earned",),
+    "coachlab.cues.value": ("cue_worth",),
     "coachlab.widgets.explorer": ("explore_cues",),
     "coachlab.widgets.trust": ("explore_trust",),
     "coachlab.widgets.flight": ("flight_page",),
+    "coachlab.widgets.drill": ("drill_panel",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -5,6 +5,7 @@ import pandas as pd
 
 from coachlab import privacy
 from coachlab.errors import DataError
+from coachlab.intake.combine import COPY
 from coachlab.intake.headings import close_to
 
 OVERRUN = "The log goes beyond the device's last shot"
@@ -81,6 +82,10 @@ def number_shots(
         return numbers, lost, 0
     counted = np.unique(of_shot[~blank])
     count = (of_shot >= 0) & ~np.isin(of_shot, counted)
+    copied = np.zeros(len(table), dtype=bool)
+    if "excluded_reason" in table:  # a copy is no further ball: the shots after it would move on
+        copied = table["excluded_reason"].astype("str").fillna("").str.startswith(COPY).to_numpy(dtype=bool)
+        count &= ~copied
     count_lost = (of_reject >= 0) & ~np.isin(of_reject, counted)
     files = pd.concat([table["source"].astype("str")[count], rejects["source"].astype("str")[count_lost]])
     source = pd.factorize(files)[0]
@@ -97,7 +102,7 @@ def number_shots(
     values[count] = place[: count.sum()] + 1
     lost_values[count_lost] = place[count.sum() :] + 1
     whole = values if np.isnan(values).any() else values.astype(np.int64)
-    left_out = int((np.isnan(values) & (of_shot >= 0)).sum())
+    left_out = int((np.isnan(values) & (of_shot >= 0) & ~copied).sum())
     return pd.Series(whole, index=table.index), pd.Series(lost_values, index=rejects.index), left_out
 
 

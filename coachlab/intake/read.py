@@ -11,12 +11,13 @@ from coachlab.errors import CoachlabError, DataError, MapError
 from coachlab.intake.archive import Source, find_sources
 from coachlab.intake.cells import Numbers, read_numbers, settle_marks
 from coachlab.intake.columns import MAPPABLE, READINGS, ColumnMap
+from coachlab.intake.combine import combine_shots
 from coachlab.intake.files import read_page
 from coachlab.intake.fill import Fault, Intake, build_rejects, build_table, replace_names
 from coachlab.intake.headings import close_to, find_heading
 from coachlab.intake.pages import Page
 from coachlab.intake.rows import RULES, SHOT, find_states
-from coachlab.intake.shots import Shots, combine_shots
+from coachlab.intake.shots import Shots
 from coachlab.schema import COLUMNS
 from coachlab.settings import Settings
 

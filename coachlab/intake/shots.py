@@ -1,6 +1,5 @@
 """`Shots`: what came of a file, with every raw row accounted for."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -103,35 +102,3 @@ def is_usable(table: pd.DataFrame) -> pd.Series:
     if "excluded" in table.columns:
         usable &= ~table["excluded"].astype(bool)
     return usable
-
-
-def combine_shots(parts: Sequence[Shots]) -> Shots:
-    """Return the shots of several files as one, each part's rows in its own order.
-
-    Parameters
-    ----------
-    parts : sequence of Shots
-        At least one.
-
-    Raises
-    ------
-    DataError
-        If there is no part.
-    """
-    parts = list(parts)
-    if not parts:
-        raise DataError("Shots of several files were put together.", "No file was given.", "Give at least one.")
-    if len(parts) == 1:
-        return parts[0]
-
-    def stack(frames: list[pd.DataFrame]) -> pd.DataFrame:
-        filled = [frame for frame in frames if len(frame)] or frames[:1]
-        return pd.concat(filled, ignore_index=True)
-
-    return Shots(
-        stack([part.table for part in parts]),
-        stack([part.raw for part in parts]),
-        stack([part.rejects for part in parts]),
-        stack([part.flags for part in parts]),
-        tuple(dict.fromkeys(note for part in parts for note in part.notes)),
-    )

@@ -12,9 +12,10 @@ from coachlab.intake.agree import has_air
 from coachlab.intake.audit import audit_logging
 from coachlab.intake.clean import clean_shots, exclude
 from coachlab.intake.columns import ColumnMap
+from coachlab.intake.combine import combine_shots
 from coachlab.intake.log import join_log
 from coachlab.intake.read import read_shots
-from coachlab.intake.shots import Shots, combine_shots
+from coachlab.intake.shots import Shots
 from coachlab.schema import RANGE_RULES, TABLES
 from coachlab.settings import Settings, read_cues, read_settings
 
