@@ -111,9 +111,9 @@ def test_the_drift_has_its_slope_band_and_the_means_of_runs(found, ax):
     runs = found.seen.by_shot
     means = next(line for line in ax.lines if line.get_marker() == "o" and len(line.get_xdata()) == len(runs))
     np.testing.assert_allclose(means.get_ydata(), runs["mean"])
-    slope = next(line for line in ax.lines if len(line.get_xdata()) == 50)
-    x, y = slope.get_data()
-    assert (y[-1] - y[0]) / (x[-1] - x[0]) == pytest.approx(found.seen.drift.estimate)
+    made = found.seen.by_slope
+    slope = next(line for line in ax.lines if len(line.get_xdata()) == len(made) and line.get_linestyle() == "-")
+    np.testing.assert_allclose(slope.get_ydata(), made["mean"])
     assert any("band" in text for text in words(ax))
 
 
@@ -210,7 +210,7 @@ def test_where_a_look_is_not_to_be_had_the_picture_says_so(found, number):
     bare = replace(
         found,
         seen=replace(
-            found.seen, screening=None, shots=None, by_shot=None, residual=None, effects=None, spreads=None, drift=None,
+            found.seen, screening=None, shots=None, by_shot=None, residual=None, effects=None, spreads=None, drift=None, by_slope=None,
             neighbours=None, without=None, lineup=None, panels=None,
         ),
     )  # fmt: skip

@@ -145,7 +145,7 @@ def diagnose(
     verdict = judge(part, settings, outcome, club, students)(answer.estimate, answer.se, answer.df)
     rows = mine.loc[part.rows.index]
     seen = see(part, rows, answer, outcome, club, settings, sets, seed, level)
-    looks = look_at(seen, answer, part, outcome, settings.units, verdict)
+    looks = look_at(seen, answer, part, outcome, settings.units, verdict, level)
     return Diagnostics(
         pd.DataFrame(looks, columns=list(Look._fields)),
         seen,

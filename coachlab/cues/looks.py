@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 import numpy as np
+from scipy import stats
 
 from coachlab.cues.ladder import Answer
 from coachlab.cues.parts import Part
@@ -63,7 +64,9 @@ class Look(NamedTuple):
     remark: str
 
 
-def look_at(seen: Seen, answer: Answer, part: Part, outcome: str, system: str, verdict: str) -> list[Look]:
+def look_at(
+    seen: Seen, answer: Answer, part: Part, outcome: str, system: str, verdict: str, level: float
+) -> list[Look]:
     """Return the twelve rows."""
     unit = shown(outcome, system)
     what = "one difference for each student" if answer.fit is None else "block means"
@@ -76,7 +79,7 @@ def look_at(seen: Seen, answer: Answer, part: Part, outcome: str, system: str, v
         _drift(seen, unit, lost),
         _neighbours(seen, lost),
         _effects(seen, lost),
-        _without(seen, unit, verdict, lost),
+        _without(seen, answer, unit, verdict, level, lost),
         _screening(seen, outcome, unit, system),
         _flow(part),
         _model(answer),
@@ -183,7 +186,7 @@ def _wobble(seen: Seen, unit: Shown, lost: str) -> tuple[str, str, str, str]:
 def _drift(seen: Seen, unit: Shown, lost: str) -> tuple[str, str, str, str]:
     limit = "a slope steeper than in 99 of 100 sound studies"
     if seen.drift is None:
-        same = "The shot's number is already settled by what is in the model." if seen.shots is not None else lost
+        same = "The shot's number is already settled by what is in the model." if seen.spreads is not None else lost
         return _none(limit, same)
     ten = Shown(unit.unit, 10 * unit.factor, unit.digits + 1)
     d = seen.drift
@@ -241,22 +244,29 @@ def part_name(group: str, term: str) -> str:
     return f"shifts of {plural}" if term == "on" else plural
 
 
-def _without(seen: Seen, unit: Shown, verdict: str, lost: str) -> tuple[str, str, str, str]:
+def _without(
+    seen: Seen, answer: Answer, unit: Shown, verdict: str, level: float, lost: str
+) -> tuple[str, str, str, str]:
     limit = "sign or verdict changes"
     if seen.without is None:
         return _none(limit, lost)
     low, high = seen.without["estimate"].min(), seen.without["estimate"].max()
     found = f"{unit.text(low, sign=True)} to {unit.text(high, sign=True)}"
     others = sorted({each for each in seen.without["verdict"] if each != verdict})
-    if low < 0 < high:
-        return found, limit, LOOK, "The sign hangs on a single student."
     if others:
         times = int((seen.without["verdict"] != verdict).sum())
+        instead = " or ".join(each or "none" for each in others)
         remark = (
-            f"The verdict {verdict or 'none'} hangs on a single student: without one of {times} it would be "
-            f"{' or '.join(each or 'none' for each in others)}. The answer lies near a border; more students settle it."
+            f"The verdict {verdict or 'none'} hangs on a single student: without one of {times} it would be {instead}. "
+            f"{'So does the sign. ' if low < 0 < high else ''}The answer lies near a border; more students settle it."
         )
         return found, limit, LOOK, remark
+    if low < 0 < high:
+        clear = abs(answer.estimate) > stats.t.ppf(0.5 + 0.5 * level, answer.df) * answer.se
+        if clear:
+            return found, limit, LOOK, "The sign hangs on a single student."
+        near = "The sign hangs on a single student, as it will where the interval holds zero; the verdict stays."
+        return found, limit, NOTE, near
     return found, limit, FINE, "No single student carries the sign or the verdict."
 
 

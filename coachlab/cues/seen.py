@@ -53,6 +53,7 @@ class Seen:
     rough       two-sided share of simulated sets whose neighbouring blocks differ as much, or as little
     shots       student block on period shot_in_session residual standardised, a row a shot (a block on rung d)
     by_shot     shot mean low high: the residuals brought together by shot number
+    by_slope    shot mean low high: what a slope by shot number would explain of them
     robust      mean, low, high of the students' shifts from block means that give far shots less weight
     without     student rows estimate low high verdict change: one student left out
     panels      panel student session period on away: block means of the real and the simulated sets, from the
@@ -68,6 +69,7 @@ class Seen:
     rough: float = np.nan
     shots: pd.DataFrame | None = None
     by_shot: pd.DataFrame | None = None
+    by_slope: pd.DataFrame | None = None
     residual: Envelope | None = None
     effects: dict[tuple[str, str], Envelope] | None = None
     spreads: dict[str, Spread] | None = None
@@ -109,13 +111,13 @@ def see(
     fit = answer.fit
     sigma = fit.sigma if fit is not None else float(table.groupby("block", observed=True)[outcome].std().mean())
     by_shots = fit is not None and len(fit.design.kept) == len(table)  # type: ignore[union-attr]
-    within = sigma if by_shots or fit is None else np.sqrt(np.average(part.blocks["sd"] ** 2))
-    students = _students(part, answer, within, level)
+    # on rung d the residual is that of block means weighted by shots: for each shot, as it is elsewhere
+    students = _students(part, answer, sigma, level)
     blocks = part.blocks[["student", "session", "block", "period", "on", "shots", "mean"]].reset_index(drop=True)
-    half = stats.norm.ppf(0.5 + 0.5 * level) * within / np.sqrt(blocks["shots"])
+    half = stats.norm.ppf(0.5 + 0.5 * level) * sigma / np.sqrt(blocks["shots"])
     blocks = blocks.assign(low=blocks["mean"] - half, high=blocks["mean"] + half)
     shift = students["shift"].to_numpy()
-    common = (blocks, students, _grubbs(shift), _robust(table, outcome, part.cue, within, level))
+    common = (blocks, students, _grubbs(shift), _robust(table, outcome, part.cue, sigma, level))
     screening = _screening(students, table, outcome, level)
     if fit is None:
         return Seen(*common, screening)
@@ -126,6 +128,7 @@ def see(
     shots = rows[kept].assign(residual=left["conditional"].to_numpy(), standardised=left["standardised"].to_numpy())
     real, drawn = simulated(fit, _block_statistics(rows), sets, seed + 2)
     hidden = lineup(fit, PANELS, seed + 3)
+    drift = _drift(fit, rows, level) if by_shots else None
     return Seen(
         *common,
         screening,
@@ -136,7 +139,8 @@ def see(
         residual=residual_envelope(fit, sets, seed, level),
         effects=effect_envelopes(fit, sets, seed + 1, level),
         spreads=_spreads(fit, rows, level) if by_shots else None,
-        drift=_drift(fit, rows, level) if by_shots else None,
+        drift=drift,
+        by_slope=_by_slope(drift, shots) if drift is not None else None,
         neighbours=neighbours(shots["residual"], shots["block"], shots["shot_in_session"], shots["student"], level)
         if by_shots
         else None,
@@ -284,6 +288,14 @@ def _by_shot(shots: pd.DataFrame, level: float) -> pd.DataFrame:
             half = stats.t.ppf(0.5 + 0.5 * level, n - 1) * np.sqrt(n / (n - 1) * scatter) / size.sum()
         rows.append((number[mine].mean(), mean, mean - half, mean + half))
     return pd.DataFrame(rows, columns=["shot", "mean", "low", "high"])
+
+
+def _by_slope(drift: Slope, shots: pd.DataFrame) -> pd.DataFrame:
+    """Mean of what a slope would explain at each shot number, with its ends: period and blocks take their part off."""
+    number, codes = np.unique(shots["shot_in_session"].to_numpy(float), return_inverse=True)
+    free = np.bincount(codes, drift.column) / np.bincount(codes)
+    ends = np.sort(np.stack([drift.low * free, drift.high * free]), axis=0)
+    return pd.DataFrame({"shot": number, "mean": drift.estimate * free, "low": ends[0], "high": ends[1]})
 
 
 def _spreads(fit: Fit, rows: pd.DataFrame, level: float) -> dict[str, Spread]:

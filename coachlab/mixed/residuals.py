@@ -36,9 +36,13 @@ class Residuals:
         return self.table.to_html(float_format="{:.4g}".format, max_rows=10)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Slope:
-    """Coefficient that one more fixed column would get, the covariance parameters held; its interval by groups."""
+    """Coefficient that one more fixed column would get, the covariance parameters held; its interval by groups.
+
+    ``column`` is what the fit leaves of that column, shape (n,): times the estimate it is what the slope would explain
+    of the conditional residuals.
+    """
 
     estimate: float
     se: float
@@ -47,11 +51,13 @@ class Slope:
     high: float
     p: float
     level: float
+    column: np.ndarray
 
     @property
     def table(self) -> pd.DataFrame:
         """The same as one row."""
-        return pd.DataFrame([vars(self)]).drop(columns="level")
+        names = ("estimate", "se", "df", "low", "high", "p")
+        return pd.DataFrame([{name: getattr(self, name) for name in names}])
 
     def text(self) -> str:
         """Say the slope in one sentence."""
@@ -156,7 +162,7 @@ def added_slope(fit: Fit, values: Sequence[float], by: str, level: float = 0.95)
     se = float(np.sqrt(n / (n - 1) * (score**2).sum()) / information)
     half = stats.t.ppf(0.5 + 0.5 * level, n - 1) * se
     p = float(2 * stats.t.sf(abs(estimate) / se, n - 1)) if se > 0 else np.nan
-    return Slope(estimate, se, float(n - 1), estimate - half, estimate + half, p, level)
+    return Slope(estimate, se, float(n - 1), estimate - half, estimate + half, p, level, left[:, 1])
 
 
 def _centred_covariance(fit):

@@ -208,8 +208,10 @@ def plot_ladder(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
     if d.answer.fit is not None:
         parts = d.answer.fit.components
         parts = parts[parts["other"].isna()]
+        weighed = d.answer.fit.design is not None and d.answer.fit.design.weights is not None
+        left = "block means, for each shot" if weighed else "single shots"
         names = [
-            "single shots" if group == "residual" else part_name(group, term)
+            left if group == "residual" else part_name(group, term)
             for group, term in zip(parts["group"], parts["term"], strict=True)
         ]
         spreads = [f"{name} {unit.text(sd)}" for name, sd in zip(names, parts["sd_or_corr"], strict=True)]

@@ -74,22 +74,24 @@ def plot_wobble(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
 
 
 def plot_drift(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
-    """Draw residuals against the shot's number: means of runs with intervals, and the line that a slope would have.
+    """Draw residuals against the shot's number: means of runs with intervals, and what a slope would make.
+
+    Period, warm-up and blocks take their part of a slope, so that what is left of it is no straight line.
 
     Look 5. Returns the axes.
     """
     ax = framed(ax)
     d, unit = diagnostics, shown(diagnostics.outcome, diagnostics.settings.units)
-    if d.seen.drift is None or d.seen.by_shot is None or d.seen.shots is None:
+    if d.seen.by_slope is None or d.seen.by_shot is None or d.seen.shots is None:
         return nothing(ax)
-    shots, runs = d.seen.shots, d.seen.by_shot
+    shots, runs, line = d.seen.shots, d.seen.by_shot, d.seen.by_slope
     reach = _FRAME * shots["residual"].std() * unit.factor
     number, left = shots["shot_in_session"].to_numpy(float), shots["residual"].to_numpy() * unit.factor
     ax.plot(number, left, linestyle="", marker=".", markersize=2, color="0.75", zorder=1, rasterized=True)
-    x = np.linspace(number.min(), number.max(), 50)
-    away = (x - number.mean()) * unit.factor
-    ax.fill_between(x, d.seen.drift.low * away, d.seen.drift.high * away, color=PALETTE[0], alpha=0.18, linewidth=0)
-    ax.plot(x, d.seen.drift.estimate * away, color=PALETTE[0], linewidth=1.6, zorder=3)
+    x = line["shot"].to_numpy()
+    middle, low, high = (line[name].to_numpy() * unit.factor for name in ("mean", "low", "high"))
+    ax.fill_between(x, low, high, color=PALETTE[0], alpha=0.25, linewidth=0, zorder=2)
+    ax.plot(x, middle, color=PALETTE[0], linewidth=1.6, zorder=3)
     values = runs[["mean", "low", "high"]].to_numpy() * unit.factor
     ax.vlines(runs["shot"], values[:, 1], values[:, 2], colors=INK, linewidth=1.2, zorder=4)
     ax.plot(runs["shot"], values[:, 0], linestyle="", marker="o", markersize=4, color=INK, zorder=5)
@@ -98,8 +100,8 @@ def plot_drift(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
     beyond = int((np.abs(left) > reach).sum())
     ax.set_xlabel("shot's number" + (f" ({beyond} off the frame)" if beyond else ""))
     ax.set_ylabel(f"residual ({unit.unit})")
-    line = Line2D([], [], color=PALETTE[0], label=f"slope, {level_text(d.level)} band")
-    legend_above(ax, [dot("o", INK, "mean of a run"), line])
+    slope = Line2D([], [], color=PALETTE[0], label=f"a slope, {level_text(d.level)} band")
+    legend_above(ax, [dot("o", INK, "mean of a run"), slope])
     return ax
 
 

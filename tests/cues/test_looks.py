@@ -191,14 +191,24 @@ def test_a_student_far_from_all_others_is_seen_without_being_named():
     assert without.loc[without["change"].abs().idxmax(), "student"] == "s03"
 
 
-def test_an_answer_that_hangs_on_one_student_is_said():
-    table = study(students=8, shift=0.0, tau=0.3, seed=8)
-    away = table["attack_up_deg"] - 0.15 * table["on"] + 3.5 * table["on"] * (table["student"] == "s03")
-    found = diagnose(table.assign(attack_up_deg=away), "X", sets=199, seed=1)
-    low, high = found.seen.without["estimate"].agg(["min", "max"])
+def test_a_sign_that_hangs_on_one_student_is_no_alarm_where_the_interval_holds_zero():
+    for seed in range(40):  # the first study without an effect in which a single student turns the sign
+        found = diagnose(study(seed=seed, students=12, shift=0.0, tau=1.5), "X", sets=199, seed=1)
+        low, high = found.seen.without["estimate"].agg(["min", "max"])
+        if low < 0 < high and set(found.seen.without["verdict"]) == {found.verdict}:
+            break
     assert low < 0 < high
+    assert signs(found)[8] == NOTE
+    assert "sign hangs on a single student" in found.table.set_index("number").loc[8, "remark"]
+
+
+def test_a_verdict_that_hangs_on_one_student_raises_a_hand():
+    for seed in range(40):  # the first study whose verdict a single student decides
+        found = diagnose(study(seed=seed, students=10, shift=1.3), "X", sets=199, seed=1)
+        if (found.seen.without["verdict"] != found.verdict).any():
+            break
     assert signs(found)[8] == LOOK
-    assert "hangs on a single student" in found.table.set_index("number").loc[8, "remark"]
+    assert "the verdict" in found.table.set_index("number").loc[8, "remark"].lower()
 
 
 def within_blocks(table):
@@ -284,6 +294,8 @@ def test_where_one_difference_a_student_stands_in_the_looks_say_so():
     assert signs(found)[5] == signs(found)[6] == signs(found)[4] == NONE
     assert signs(found)[11] == NOTE
     assert len(found.table) == 12
+    assert "no single shots" in found.table.set_index("number").loc[5, "remark"]
+    assert (found.seen.students["high"] > found.seen.students["low"]).all()
 
 
 def test_without_screening_the_ninth_look_says_why():
