@@ -99,10 +99,11 @@ def tested_words(kind: str, nominal: float, levels: int) -> tuple[str, ...]:
     found = tested_coverage(kind, nominal, levels)
     if found is None:
         return ()
-    usual, least, most, of = found
+    usual, least, most = (f"{100 * share:.0f}" for share in found[:3])
+    wide = f"{least} to {most} % as the spread is smaller or larger" if least != most else "whatever the spread"
     return (
-        f"Tested: such intervals of nominally {100 * nominal:.3g} % held {100 * usual:.0f} % of new levels in "
-        f"simulated data of {of} levels ({100 * least:.0f} to {100 * most:.0f} % as the spread is smaller or larger).",
+        f"Tested: such intervals of nominally {100 * nominal:.3g} % held {usual} % of new levels in "
+        f"simulated data of {found[3]} levels ({wide}).",
     )
 
 

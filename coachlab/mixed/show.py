@@ -24,15 +24,16 @@ METHODS = {
 }
 _LEVEL = re.compile(r"^(.*)\[(?:T\.)?(.*)\]$")
 _STYLE = """<style>
-.mixed-fit {max-width: 46em; line-height: 1.45; overflow-x: auto}
+.mixed-fit {line-height: 1.45; overflow-x: auto}
+.mixed-fit p, .mixed-fit .mind {max-width: 46em}
 .mixed-fit p {margin: .4em 0}
 .mixed-fit .asked {font-size: 1.1em}
 .mixed-fit .quiet {opacity: .75}
 .mixed-fit table {border-collapse: collapse; margin: .8em 0 .5em; font-size: 1em; font-variant-numeric: tabular-nums}
 .mixed-fit caption {text-align: left; font-weight: 600; padding-bottom: .3em; caption-side: top; color: inherit}
-.mixed-fit table thead th {border-bottom: 1px solid; font-weight: 600; vertical-align: bottom; padding: .2em .9em}
+.mixed-fit table thead th {border-bottom: 1px solid; font-weight: 600; vertical-align: bottom; padding: .2em .7em}
 .mixed-fit table tbody tr:nth-child(n) {background: none; border: 0}
-.mixed-fit table tbody th, .mixed-fit table tbody td {padding: .12em .9em; border: 0; font-weight: 400}
+.mixed-fit table tbody th, .mixed-fit table tbody td {padding: .12em .7em; border: 0; font-weight: 400}
 .mixed-fit table tr > :first-child {padding-left: 0; text-align: left; min-width: 9em; overflow-wrap: break-word}
 .mixed-fit table tr > .short {white-space: nowrap}
 .mixed-fit table tr > .number {text-align: right; white-space: nowrap}

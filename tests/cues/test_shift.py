@@ -227,3 +227,33 @@ def test_one_cue_cannot_be_compared_with_itself(academy):
     table = cl.model_table(academy.shots, outcome="attack_up_deg", club="iron-7", cues=["S1"])
     with pytest.raises(cl.FitError, match="holds 1 cue"):
         between_cues(table)
+
+
+def test_the_range_of_a_students_own_shift_states_its_tested_coverage(shifts):
+    from coachlab.mixed.newcomer import tested
+
+    row = shifts.spread.set_index("cue").loc["S1"]
+    students = shifts.table.set_index("cue").loc["S1", "students"]
+    assert row["see_low"] < row["own_low"] < row["own_high"] < row["see_high"]  # the chance of blocks is left out
+    size = max(level for level in tested()["levels"] if level <= students)
+    held = (
+        tested().query("kind == 'new level' and nominal == .9 and levels == @size and spread == 1")["coverage"].item()
+    )
+    assert f"(90 % nominal, about {100 * held:.0f} % in tests at N = {size})" in shifts.text()
+
+
+def test_a_larger_scale_widens_the_range_of_a_students_own_shift():
+    study = balanced(students=12)
+    narrow, wide = (cl.cue_shifts(study, scale=scale).spread.iloc[0] for scale in (0.2, 5.0))
+    assert wide["own_high"] - wide["own_low"] > narrow["own_high"] - narrow["own_low"]
+    assert wide["see_high"] == narrow["see_high"]
+    with pytest.raises(cl.DataError, match="scale is 0"):
+        cl.cue_shifts(study, scale=0)
+
+
+def test_eleven_students_or_one_block_a_condition_give_no_range_of_the_own_shift():
+    assert np.isfinite(cl.cue_shifts(balanced(students=12)).spread.loc[0, "own_low"])
+    assert np.isnan(cl.cue_shifts(balanced(students=11)).spread.loc[0, "own_low"])
+    study = balanced(students=14)
+    once = study[study["block"].str.endswith(("/0", "/1"))]
+    assert np.isnan(cl.cue_shifts(once).spread.loc[0, "own_low"])
