@@ -109,8 +109,10 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "earned is the rest, which takes turning the arc. Incline of the arc from the ground: {incline}. The range in "
         "brackets is the {level} interval over students; the last one is what the split would be with everybody's "
         "incline {band} flatter or steeper.",
+        "split of ones": "This student's own lessons; how sure each is comes from how this academy's blocks of one "
+        "kind differ.",
         "split of one": "{cue}: this student's path differed by {path} and attack by {attack}; {free} of the path is "
-        "free, {earned} earned ({low} to {high}, {level}, from how this academy's blocks of one kind differ).",
+        "free, {earned} earned ({level} interval {low} to {high}).",
         "split of one, no error": "{cue}: this student's path differed by {path} and attack by {attack}; {free} of the "
         "path is free, {earned} earned; one block of each kind cannot tell how sure that is.",
         "coaches": "With {coaches} coaches the spread between coaches is not in the interval.",

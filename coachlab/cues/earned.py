@@ -141,7 +141,7 @@ class FreeEarned:
     def student_sentences(self, student: str) -> list[str]:
         """Return one student's own splits in sentences; they say what was measured, and nothing of other students."""
         unit = shown("path_out_deg", self.settings.units)
-        said = []
+        said = [claims.say("all", "split of ones", {})]
         for row in self.of_student(student).itertuples():
             values = {
                 "cue": self.names[row.cue],

@@ -2,6 +2,7 @@
 
 from coachlab.report.backing import limits, methods
 from coachlab.report.checklist import checklist
+from coachlab.report.delivery import earned
 from coachlab.report.evidence import Evidence, gather_evidence
 from coachlab.report.findings import (
     beside,
@@ -27,6 +28,7 @@ SECTIONS = (
     for_whom,
     paired,
     beside,
+    earned,
     steadiness,
     next_steps,
     methods,

@@ -19,6 +19,16 @@ from coachlab.worth.useful import ALONG, REACH, distance_worth, loft_assumed, wi
 
 WINDOW_COLUMNS = ("outcome", "low", "high", "best", "own", "inside", "source")
 
+BASIS = (
+    "A window holds the values, one number changed alone, that land the ball within the distance worth having of the "
+    "best within two of this student's own shot-to-shot SDs; it is never narrower than the mean of a test block can be "
+    "told. It is a model's figure for strikes in the centre, and no promise."
+)
+"""What windows rest on, said wherever they are shown."""
+
+SPAN = 2.0
+"""How many of their own shot-to-shot SDs a student's window may lie away: what their shots span already."""
+
 _GRID = 41
 
 
@@ -91,7 +101,7 @@ class Windows:
 
     def sentences(self) -> list[str]:
         """Return one sentence a number, then what they rest on."""
-        return [*(window.text() for window in self.windows), _BASIS]
+        return [*(window.text() for window in self.windows), BASIS]
 
     def text(self) -> str:
         """Return all sentences as one text."""
@@ -113,14 +123,7 @@ class Windows:
                     else f"flight model, {LOFTS[window.loft]}",
                 }
             )
-        return pd.DataFrame(rows).to_html(index=False, escape=True) + f"<p>{_BASIS}</p>"
-
-
-_BASIS = (
-    "A window holds the values, one number changed alone, that land the ball within the distance worth having of the "
-    "best that this student could reach; it is never narrower than the mean of a test block can be told. It is a "
-    "model's figure for strikes in the centre, and no promise."
-)
+        return pd.DataFrame(rows).to_html(index=False, escape=True) + f"<p>{BASIS}</p>"
 
 
 def target_window(
@@ -226,12 +229,20 @@ def student_windows(costs: Costs, air: Air | None = None) -> Windows:
     Returns
     -------
     Windows
-        In the order of the ranking of `costs`.
+        In the order of the ranking of `costs`; within `SPAN` of the student's own shot-to-shot SDs.
     """
     sd = costs.table.drop_duplicates("number").set_index("number")["reach"]
     return Windows(
         tuple(
-            target_window(costs.delivery, name, costs.club, shot_sd=float(sd[name]), air=air, settings=costs.settings)
+            target_window(
+                costs.delivery,
+                name,
+                costs.club,
+                reach=max(SPAN * float(sd[name]), 1e-6),
+                shot_sd=float(sd[name]),
+                air=air,
+                settings=costs.settings,
+            )
             for name in costs.ranking
         )
     )

@@ -112,7 +112,7 @@ def test_the_flow_shows_the_four_counts_and_where_the_rest_went(made, study, evi
 
 def test_every_picture_says_in_words_what_it_shows(made):
     pictures = [picture for page in made.values() for picture in page.pictures]
-    assert len(pictures) == 3 + 7 + 12
+    assert len(pictures) == 3 + 7 + 1 + 12
     for picture in pictures:
         assert picture.png.startswith(b"\x89PNG")
         assert len(picture.alt) > 60

@@ -1,0 +1,75 @@
+"""What a cue's shift is worth to one student: the mean shift of those who tried it, at this student's own delivery."""
+
+import numpy as np
+import pandas as pd
+
+from coachlab.cues.blocks import paired_means
+from coachlab.cues.ladder import LEAST_STUDENTS
+from coachlab.cues.parts import cue_parts
+from coachlab.cues.table import model_table
+from coachlab.errors import DataError
+from coachlab.intake.shots import Shots
+from coachlab.physics.air import Air
+from coachlab.schema import show_club
+from coachlab.worth import Costs, Worth, shift_worth
+
+MOVED = ("attack_up_deg", "path_out_deg", "face_open_deg", "club_speed_mps")
+"""The numbers of a delivery whose shifts are taken, where they were measured; attack and path must be."""
+
+
+def cue_worth(
+    costs: Costs,
+    shots: Shots | pd.DataFrame,
+    cue: str,
+    cues: pd.DataFrame | None = None,
+    air: Air | None = None,
+    level: float = 0.95,
+) -> Worth:
+    """Return what the average shift of a cue would be worth at one student's own delivery, with all its spread.
+
+    Parameters
+    ----------
+    costs : Costs
+        From `costliest`: the student, the club, the own mean delivery and the academy's settings.
+    shots : Shots or DataFrame
+        Joined shots, of all students.
+    cue : str
+        Which cue.
+    cues : DataFrame or None
+        The cue cards.
+    air : Air or None
+        None: 20 degrees at the sea, no wind.
+    level : float
+        Level of the shift's uncertainty.
+
+    Returns
+    -------
+    Worth
+        Of the mean shift over students of attack, path, face and club speed together. Its uncertainty is the next
+        student's and not that of the mean: SD between students times sqrt(1 + 1/N), the chance of their few blocks in
+        it. The four are taken as independent.
+
+    Raises
+    ------
+    DataError
+        If fewer than six students hit the club with and without the cue, or attack or path was not measured.
+    """
+    asked = f"What cue {cue} is worth to a student with {show_club(costs.club)} was asked for."
+    shift, se = {}, {}
+    table = shots.table if isinstance(shots, Shots) else shots
+    known = [cue] if cues is None else cues[cues["cue"].isin([cue, "plain"])]
+    for outcome in MOVED:
+        if outcome in MOVED[2:] and (outcome not in table or not table[outcome].notna().any()):
+            continue
+        part = cue_parts(model_table(shots, outcome, costs.club, known), costs.settings).get(cue)
+        own = paired_means(part.blocks, cue)["shift"].to_numpy(float) if part is not None else np.empty(0)
+        if part is None or part.grade.grade == "D" or len(own) < LEAST_STUDENTS:
+            raise DataError(
+                asked,
+                f"{len(own)} students hit it with and without the cue in lessons with an own baseline.",
+                f"Ask for a cue that at least {LEAST_STUDENTS} students tried so.",
+                cue=cue,
+            )
+        shift[outcome] = float(own.mean())
+        se[outcome] = float(own.std(ddof=1) * np.sqrt(1 + 1 / len(own)))
+    return shift_worth(costs.delivery, shift, se, costs.club, air, settings=costs.settings, level=level)
