@@ -31,6 +31,9 @@ RULES: dict[str, str] = {
 }
 """The rules that `clean_shots` looks at, and what each of them says."""
 
+USED = "used all the same"
+"""The flag of a shot that a person uses whatever a rule says (`decide.restore`)."""
+
 _AGREES = {"face_to_path_deg": (face_to_path_deg, 0.5), "speed_ratio": (speed_ratio, 0.05)}
 """Derived readings that a device may report, and how far rounding of the parts alone can put it off."""
 
@@ -95,8 +98,8 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
             )
         else:
             found.append(_flags(table, rows, name, REPORTED, values))
-    table["read_ok"] = read_ok
     kept = shots.flags[~shots.flags["rule"].isin(list(RULES))]
+    table["read_ok"] = read_ok | _decided(table, kept)
     flags = [part for part in (kept, *found) if part is not None and len(part)]
     if flags:
         together = pd.concat(flags, ignore_index=True)
@@ -271,7 +274,17 @@ def _flags(table: pd.DataFrame, rows: np.ndarray, column: str, rule: str, values
     )
 
 
-def _decide(shots: Shots, where: pd.Series | np.ndarray, excluded: bool, reason: str) -> Shots:
+def _decided(table: pd.DataFrame, flags: pd.DataFrame) -> np.ndarray:
+    """Return the shots that a person uses whatever a rule says."""
+    used = flags[flags["rule"] == USED]
+    if not len(used):
+        return np.zeros(len(table), dtype=bool)
+    wanted = pd.MultiIndex.from_arrays([used["source"].astype("str"), used["source_row"].astype("int64")])
+    return pd.MultiIndex.from_arrays([table["source"].astype("str"), table["source_row"]]).isin(wanted)
+
+
+def chosen_rows(shots: Shots, where: pd.Series | np.ndarray) -> np.ndarray:
+    """Return a choice of shots as an array of True and False, shape (n,); refuse one that does not fit."""
     chosen = np.asarray(where)
     if chosen.shape != (len(shots.table),) or chosen.dtype != bool:
         raise DataError(
@@ -279,6 +292,11 @@ def _decide(shots: Shots, where: pd.Series | np.ndarray, excluded: bool, reason:
             f"The choice has shape {chosen.shape} and type {chosen.dtype}; there are {len(shots.table)} shots.",
             "Give True or False for each shot, as in shots.table['shot'] == 12.",
         )
+    return chosen
+
+
+def _decide(shots: Shots, where: pd.Series | np.ndarray, excluded: bool, reason: str) -> Shots:
+    chosen = chosen_rows(shots, where)
     table = shots.table.copy(deep=False)
     table["excluded"] = np.where(chosen, excluded, table["excluded"].astype(bool))
     table["excluded_reason"] = table["excluded_reason"].astype("str").where(~chosen, reason)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,9 @@ from coachlab.intake.headings import find_heading
 from coachlab.intake.pages import Page
 from coachlab.intake.times import read_times, read_truths
 from coachlab.schema import COLUMNS, TABLES, check
+
+Log: TypeAlias = str | Path | pd.DataFrame | Sequence[str | Path]
+"""How a log may be given."""
 
 REQUIRED = ("session", "first_shot", "last_shot", "phase", "cue")
 BY_TIME = ("starts_at", "ends_at")

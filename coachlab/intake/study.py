@@ -13,13 +13,15 @@ from coachlab.intake.audit import audit_logging
 from coachlab.intake.clean import clean_shots, exclude
 from coachlab.intake.columns import ColumnMap
 from coachlab.intake.combine import combine_shots
+from coachlab.intake.decide import NAME as DECISIONS
+from coachlab.intake.decide import apply_decisions
 from coachlab.intake.log import join_log
 from coachlab.intake.read import read_shots
 from coachlab.intake.shots import Shots
 from coachlab.schema import RANGE_RULES, TABLES
 from coachlab.settings import Settings, read_cues, read_settings
 
-EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".ods", ".parquet")
+EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet", ".zip", ".gz", ".dat", ".prn", "")
 CUES, ACADEMY, REPORT = "cues.toml", "academy.toml", "report.toml"
 BEST_SHOTS = "log looks like best shots only"
 """The reason that is kept beside a shot of a coach who was warned."""
@@ -79,8 +81,8 @@ def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable
     ----------
     folder : path
         Exports (CSV, XLSX, ODS, Parquet); a column map beside each, named alike (``bay-3.toml`` for ``bay-3.csv``), or
-        one for all; logs whose names begin with ``log-``; ``cues.toml``; ``academy.toml``. Maps, logs and the two
-        settings files may be missing. Hidden files are left alone.
+        one for all; logs whose names begin with ``log-``; ``cues.toml``; ``academy.toml``; ``decisions.csv``
+        (`apply_decisions`). Maps, logs and the other three may be missing. Hidden files are left alone.
     set_aside_warned : bool
         Whether the shots of a coach whose log looks like best shots only (`audit_logging`) are set aside, with that
         reason. A step says so either way.
@@ -130,7 +132,13 @@ def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable
     warnings = [*alarms, *warnings]
     for sentence in warnings:
         step(sentence)
-    read = [*exports, *logs, *(path for path in maps), *(p for p in (settings_path, cues_path) if p.is_file())]
+    decided_path = folder / DECISIONS
+    if decided_path.is_file():
+        before = shots.counts.analysed
+        shots = apply_decisions(shots, decided_path)
+        step(f"{DECISIONS}: decisions on shots applied; {before:,} were analysed, {shots.counts.analysed:,} are now.")
+    beside = (settings_path, cues_path, decided_path)
+    read = [*exports, *logs, *(path for path in maps), *(p for p in beside if p.is_file())]
     return Study(
         folder,
         shots,
@@ -159,13 +167,13 @@ def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path]]:
     there = sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] not in ".~")
     tables = [path for path in there if path.suffix.lower() in EXPORTS]
     logs = [path for path in tables if path.name.lower().startswith("log-")]
-    exports = [path for path in tables if path not in logs]
+    exports = [path for path in tables if path not in logs and path.name != DECISIONS]
     maps = [path for path in there if path.suffix.lower() == ".toml" and path.name not in (CUES, ACADEMY, REPORT)]
     if not exports:
         raise DataError(
             asked,
             f"It holds no export; there are: {', '.join(path.name for path in there) or 'no files'}.",
-            f"Put the device's files there ({', '.join(EXPORTS)}); names that begin with log- are lesson logs.",
+            f"Put the device's files there ({', '.join(EXPORTS[:-1])}); names that begin with log- are lesson logs.",
             path=str(folder),
         )
     return exports, logs, maps

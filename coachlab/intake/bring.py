@@ -1,0 +1,136 @@
+"""`bring_shots`: from files to one clean, joined table; `save_shots`: that table in a folder, with its account."""
+
+import io
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+import pandas as pd
+
+from coachlab.errors import DataError
+from coachlab.intake.clean import clean_shots
+from coachlab.intake.clock import find_offset
+from coachlab.intake.columns import ColumnMap
+from coachlab.intake.combine import combine_shots
+from coachlab.intake.decide import apply_decisions
+from coachlab.intake.journal import Log
+from coachlab.intake.log import join_log
+from coachlab.intake.read import read_shots
+from coachlab.intake.shots import Shots
+from coachlab.intake.write import csv_text, write_bytes
+from coachlab.settings import Settings, read_settings
+
+KINDS = ("parquet", "csv")
+
+
+def bring_shots(
+    files: Sequence[str | Path],
+    maps: ColumnMap | str | Path | Mapping[str, ColumnMap | str | Path] | None = None,
+    log: Log | None = None,
+    cues: pd.DataFrame | str | Path | None = None,
+    decisions: pd.DataFrame | str | Path | None = None,
+    settings: Settings | None = None,
+    set_clock: bool = False,
+    tell: Callable[[str], None] | None = None,
+) -> Shots:
+    """Return the shots of some files, cleaned, each counted once, joined with the log, a person's decisions applied.
+
+    Parameters
+    ----------
+    files : sequence of paths
+        Exports, zips or folders of them.
+    maps : map, its path, or mapping of file name to them, optional
+        One map for all files, or one for each. Without, a map of the file's own name beside it (``bay-3.toml``), else
+        the file is in our own names.
+    log, cues : optional
+        As `join_log` takes them.
+    decisions : path or DataFrame, optional
+        As `apply_decisions` takes them.
+    settings : Settings, optional
+        The limits; without, those of ``academy.toml`` beside the first file, or the defaults.
+    set_clock : bool
+        Whether a difference between the device's clock and that of a log by time is taken out (`find_offset`).
+    tell : callable or None
+        Called with one sentence a step.
+
+    Raises
+    ------
+    MapError, DataError
+        If a file, its map, the log or a decision cannot be used.
+    """
+    paths = [Path(file) for file in files]
+    if not paths:
+        raise DataError("Shots were to be brought in.", "No file was given.", "Name at least one.")
+    say = tell or (lambda sentence: None)
+    settings = settings or settings_near(paths[0])
+    parts = []
+    for path in paths:
+        part = clean_shots(read_shots(path, _map_of(path, maps), settings=settings))
+        say(f"{path.name}: {part.text()}")
+        parts.append(part)
+    shots = combine_shots(parts)
+    for note in shots.notes:
+        say(note)
+    if log is not None:
+        offset = find_offset(shots, log) if set_clock else 0.0
+        if offset:
+            say(f"The device's clock is {offset:g} s ahead of the log's: taken out.")
+        shots = clean_shots(join_log(shots, log, cues, clock_offset_s=offset))
+        outside = int(shots.table["phase"].isna().sum())
+        say(f"{shots.table['block'].nunique():,} blocks joined; {outside:,} shots in none.")
+    if decisions is not None:
+        shots = apply_decisions(shots, decisions)
+        say(f"Decisions applied: {shots.text()}")
+    return shots
+
+
+def save_shots(shots: Shots, folder: str | Path, kind: str = "parquet") -> list[Path]:
+    """Write the table of shots, the lines that are none and the remarks into a folder, and return the paths.
+
+    ``shots.parquet`` (or ``shots.csv``) is in our own names and units: `read_shots` takes it without a map. Each file
+    appears whole or not at all, and nothing is written before all of it is ready.
+
+    Parameters
+    ----------
+    shots : Shots
+        What to save.
+    folder : path
+        Where; made if need be. Files of these names are written over.
+    kind : {"parquet", "csv"}
+        Of the table.
+
+    Raises
+    ------
+    DataError
+        If the folder cannot be written, or there is no such kind.
+    """
+    if kind not in KINDS:
+        raise DataError("Shots were to be saved.", f"kind is {kind!r}.", f"Choose one of: {', '.join(KINDS)}.")
+    table = shots.table.copy(deep=False)
+    for name in table.columns[[one.kind == "O" for one in table.dtypes]]:
+        table[name] = table[name].astype("str")
+    if kind == "parquet":
+        stream = io.BytesIO()
+        table.to_parquet(stream, index=False)
+        content: bytes | str = stream.getvalue()
+    else:
+        content = csv_text(table)
+    whole = {f"shots.{kind}": content, "rejects.csv": csv_text(shots.rejects), "remarks.csv": csv_text(shots.flags)}
+    return [write_bytes(Path(folder) / name, data) for name, data in whole.items()]
+
+
+def settings_near(path: str | Path) -> Settings:
+    """Return the settings of ``academy.toml`` beside a file, or in a folder; the defaults where there is none."""
+    path = Path(path)
+    place = (path if path.is_dir() else path.parent) / "academy.toml"
+    return read_settings(place if place.is_file() else None)
+
+
+def _map_of(
+    path: Path, maps: ColumnMap | str | Path | Mapping[str, ColumnMap | str | Path] | None
+) -> ColumnMap | str | Path | None:
+    if isinstance(maps, Mapping):
+        return maps.get(path.name)
+    if maps is not None:
+        return maps
+    beside = path.with_suffix(".toml")
+    return beside if beside.is_file() and beside != path else None

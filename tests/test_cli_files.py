@@ -1,0 +1,141 @@
+"""The commands that bring files in: check under limits, map, bring."""
+
+import pandas as pd
+import pytest
+
+import coachlab as cl
+from coachlab.cli import main
+
+EXPORT = "Ball,Club,Attack [deg],Path [deg],Speed [mph]\n" + "".join(
+    f"{n},7 I,{-n / 3:.1f},{abs(n - 6) / 2:.1f} {'R' if n > 6 else 'L'},{77 + n / 5:.1f}\n" for n in range(1, 13)
+)
+MAP = """session = "v1"
+[club_names]
+"7 I" = "iron-7"
+[column.shot]
+heading = "Ball"
+[column.club]
+heading = "Club"
+[column.attack_up_deg]
+heading = "Attack"
+[column.path_out_deg]
+heading = "Path"
+positive = "right"
+[column.club_speed_mps]
+heading = "Speed"
+"""
+LOG = "session,phase,cue,first_shot,last_shot\nv1,plain,plain,1,6\nv1,cue,S1,7,12\n"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    for name, text in (("bay-1.csv", EXPORT), ("bay-1.toml", MAP), ("log-a.csv", LOG)):
+        (tmp_path / name).write_text(text)
+    return tmp_path
+
+
+def run(*arguments):
+    with pytest.raises(SystemExit) as caught:
+        main([str(argument) for argument in arguments])
+    return caught.value.code or 0
+
+
+def three_lines(capsys, *parts):
+    error = capsys.readouterr().err
+    assert len(error.splitlines()) == 3 and "Traceback" not in error, error
+    for part in parts:
+        assert part in error, error
+
+
+def test_map_shows_and_saves_a_proposal_that_reads_the_file(folder, capsys):
+    assert run("map", folder / "bay-1.csv", "--out", folder / "new.toml") == 0
+    out = capsys.readouterr().out
+    for part in ("Attack [deg]", "attack_up_deg", "95%", "Saved as", "coachlab check"):
+        assert part in out
+    ours = cl.read_shots(folder / "bay-1.csv", folder / "bay-1.toml").table
+    theirs = cl.read_shots(folder / "bay-1.csv", folder / "new.toml").table
+    same = ["shot", "club", "attack_up_deg", "path_out_deg", "club_speed_mps"]
+    pd.testing.assert_frame_equal(theirs[same], ours[same])
+
+
+def test_map_learns_from_a_folder_of_maps(folder, capsys):
+    (folder / "odd.csv").write_text("Zing [deg],Blub\n" + "".join(f"-{n}.1,x\n" for n in range(2, 9)))
+    maps = folder / "maps"
+    maps.mkdir()
+    (maps / "known.toml").write_text('[column.path_out_deg]\nheading = "Zing"\nunit = "deg"\npositive = "left"\n')
+    assert run("map", folder / "odd.csv", "--known", maps) == 0
+    assert "path_out_deg" in capsys.readouterr().out
+
+
+def test_map_of_what_nobody_understands_ends_with_1_and_saves_nothing(folder, capsys):
+    (folder / "odd.csv").write_text("Zing,Blub\n" + "".join(f"{n}000000,x\n" for n in range(2, 9)))
+    assert run("map", folder / "odd.csv", "--out", folder / "odd.toml") == 1
+    assert "No heading is understood" in capsys.readouterr().err
+    assert not (folder / "odd.toml").exists()
+
+
+def test_map_writes_over_nothing(folder, capsys):
+    assert run("map", folder / "bay-1.csv", "--out", folder / "bay-1.toml") == 2
+    three_lines(capsys, "bay-1.toml", "another name")
+    assert (folder / "bay-1.toml").read_text() == MAP
+
+
+def test_bring_saves_the_table_and_its_account(folder, capsys):
+    out = folder / "shots"
+    assert (
+        run("bring", folder / "bay-1.csv", "--map", folder / "bay-1.toml", "--log", folder / "log-a.csv", "--out", out)
+        == 0
+    )
+    said = capsys.readouterr().out
+    assert "bay-1.csv: 12 rows = 12 shots + 0 rejects" in said and "2 blocks joined; 0 shots in none" in said
+    assert sorted(path.name for path in out.iterdir()) == [
+        "cleaning.html",
+        "rejects.csv",
+        "remarks.csv",
+        "shots.parquet",
+    ]
+    again = cl.read_shots(out / "shots.parquet").table
+    assert again["phase"].value_counts().to_dict() == {"plain": 6, "cue": 6}
+    assert "Cleaning report" in (out / "cleaning.html").read_text()
+
+
+def test_bring_takes_the_map_beside_each_file_and_counts_copies_once(folder, capsys):
+    (folder / "bay-2.csv").write_text(EXPORT)
+    (folder / "bay-2.toml").write_text(MAP)
+    assert run("bring", folder / "bay-1.csv", folder / "bay-2.csv", "--out", folder / "o", "--kind", "csv") == 0
+    assert "bay-2.csv: all 12 shots stand in bay-1.csv too" in capsys.readouterr().out
+    table = pd.read_csv(folder / "o" / "shots.csv")
+    assert len(table) == 24 and table["excluded"].sum() == 12
+
+
+@pytest.mark.parametrize(
+    ("arguments", "parts"),
+    [
+        (["{f}/none.csv"], ["none.csv"]),
+        (["{f}/bay-1.csv", "--map", "{f}/none.toml"], ["none.toml"]),
+        (["{f}/bay-1.csv", "--log", "{f}/none.csv"], ["none.csv"]),
+        (["{f}/bay-1.csv", "--kind", "xlsx"], ["xlsx", "parquet"]),
+        (["{f}/bay-1.csv", "--decisions", "{f}/log-a.csv"], ["log-a.csv", "No column source"]),
+        (["{f}/bay-1.csv", "--out", "{f}/log-a.csv"], ["log-a.csv", "It is a file"]),
+    ],
+)
+def test_bring_of_what_cannot_be_used_writes_nothing(folder, capsys, arguments, parts):
+    given = [argument.format(f=folder) for argument in arguments]
+    before = sorted(path.name for path in folder.iterdir())
+    out = [] if "--out" in given else ["--out", folder / "shots"]
+    assert run("bring", *given, *out) == 2
+    three_lines(capsys, *parts)
+    assert sorted(path.name for path in folder.iterdir()) == before
+
+
+def test_check_goes_by_the_limits_of_the_academy(folder, capsys):
+    (folder / "academy.toml").write_text("largest_columns = 2\n")
+    assert run("check", folder / "bay-1.csv", "--map", folder / "bay-1.toml") == 2
+    assert "largest_columns" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["map", "bring"])
+def test_help_of_the_commands_is_plain(capsys, command):
+    assert run(command, "--help") == 0
+    text = capsys.readouterr().out
+    assert "Usage:" in text and command in text
