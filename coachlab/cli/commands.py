@@ -91,8 +91,9 @@ def check(
     screen = say.console()
     screen.print(f"Looking at {file.name} ...")
     from coachlab.intake.audit import check_file
+    from coachlab.intake.bring import settings_near
 
-    found = check_file(file, map_file)
+    found = check_file(file, map_file, settings_near(file))
     errors = found.table[found.table["severity"] == "error"]
     if len(errors):
         for row in errors.itertuples():
