@@ -38,6 +38,29 @@ def test_an_academy_changes_one_value_and_keeps_the_others(tmp_path):
     assert settings.smallest_useful_shift("path_out_deg") == 1.5
 
 
+def test_an_academy_writes_its_own_windows(tmp_path):
+    path = write(tmp_path, "academy.toml", "[window.iron-7]\nattack_up_deg = [-5, -2.5]\n")
+    assert cl.read_settings(path).windows_by_club == {"iron-7": {"attack_up_deg": (-5.0, -2.5)}}
+
+
+def test_what_the_academy_has_set_goes_before_the_flight_model_and_that_before_the_defaults():
+    settings = cl.Settings(
+        smallest_useful={"carry_m": 5.0},
+        smallest_useful_by_club={"iron-7": {"attack_up_deg": 0.8}},
+        flown_useful={"iron-7": {"attack_up_deg": 1.3, "path_out_deg": 1.9, "carry_m": 9.0}},
+    )
+    found = [
+        (settings.smallest_useful_shift(name, club), settings.useful_source(name, club))
+        for name, club in (
+            ("attack_up_deg", "iron-7"), ("path_out_deg", "iron-7"), ("carry_m", "iron-7"), ("carry_m", "driver"),
+            ("path_out_deg", "driver"),
+        )
+    ]  # fmt: skip
+    assert found == [(0.8, "own"), (1.9, "flight model"), (5.0, "own"), (5.0, "own"), (1.5, "default")]
+    with pytest.raises(cl.DataError, match="There is one for"):
+        settings.smallest_useful_shift("spin_rpm")
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [
@@ -48,6 +71,11 @@ def test_an_academy_changes_one_value_and_keeps_the_others(tmp_path):
         ("[smallest_useful]\nattack_up_deg = -1.0", "a positive number is due"),
         ("[smallest_useful.iron7]\nattack_up_deg = 1.0", "'iron-7' is close"),
         ("units = ", "not valid TOML"),
+        ("[window]\nattack_up_deg = [-5.0, -2.0]", "window holds no club"),
+        ("[window.iron-7]\nattack_up_deg = [-2.0, -5.0]", "window of attack_up_deg with iron-7 is"),
+        ("[window.iron-7]\nattack_up_deg = 3", "low and its high end"),
+        ("[window.iron7]\nattack_up_deg = [-5, -2]", "'iron-7' is close"),
+        ("[smallest_useful]\nattack_up_deg = inf", "a positive number is due"),
     ],
 )
 def test_a_wrong_setting_is_named_with_what_to_do(tmp_path, text, message):

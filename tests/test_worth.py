@@ -13,9 +13,19 @@ from coachlab.physics.arc import path_from_arc
 from coachlab.physics.flight import fly
 from coachlab.physics.impact import Delivery, strike
 from coachlab.settings import Settings
-from coachlab.worth import COLUMNS, SPREAD_COLUMNS, shift_worth, split_path, target_window, useful_shifts
+from coachlab.worth import (
+    COLUMNS,
+    SPREAD_COLUMNS,
+    flown_settings,
+    say_useful,
+    shift_worth,
+    split_path,
+    target_window,
+    useful_shifts,
+)
 from coachlab.worth.gain import share
 from coachlab.worth.model import NAMES, land, scatter, usual_spread
+from coachlab.worth.useful import useful_limits
 from coachlab.worth.value import SENTENCES, TOGETHER
 from coachlab.worth.window import WINDOW_COLUMNS
 
@@ -383,3 +393,52 @@ def test_bad_input_gets_one_message_of_three_lines(call, error, found):
     with pytest.raises(error, match=found) as caught:
         call()
     assert len(str(caught.value).splitlines()) == 3
+
+
+# Smallest useful shifts of an academy's settings -----------------------------------------------------------------------
+
+
+def test_the_flight_model_fills_what_the_academy_left_open_and_nothing_else():
+    own = Settings(smallest_useful={"carry_m": 3.0}, smallest_useful_by_club={"iron-7": {"attack_up_deg": 0.7}})
+    filled = flown_settings(own, "iron-7", 33.0, 23.5)
+    found = useful_shifts(Delivery(33.0, -3.5, 0.0, 0.0, 23.5), "iron-7", 3.0, loft="held").table.set_index("outcome")
+    assert filled.smallest_useful_shift("attack_up_deg", "iron-7") == 0.7
+    assert filled.useful_source("attack_up_deg", "iron-7") == "own"
+    for outcome in ("path_out_deg", "club_speed_mps"):
+        assert filled.useful_source(outcome, "iron-7") == "flight model"
+        # rounded to hundredths
+        assert filled.smallest_useful_shift(outcome, "iron-7") == pytest.approx(found.loc[outcome, "useful"], abs=0.006)
+    assert filled.useful_source("carry_m", "iron-7") == "own" and own.flown_useful == {}
+    assert filled.useful_source("path_out_deg", "driver") == "default"
+    assert flown_settings(filled, "iron-7", 20.0) is filled
+    assert flown_settings(own, "spoon") is own
+
+
+def test_a_faster_student_needs_less_and_a_distance_worth_more_asks_for_more():
+    def path(speed, distance=3.0):
+        settings = flown_settings(Settings(smallest_useful={"carry_m": distance}), "iron-7", speed)
+        return settings.smallest_useful_shift("path_out_deg", "iron-7")
+
+    assert path(28.0) > path(34.0) > path(40.0)
+    assert path(34.0, 4.0) > path(34.0, 3.0)
+
+
+@pytest.mark.parametrize("club", ["driver", "wood-3", "hybrid-4", "iron-4", "iron-7", "wedge-pw", "wedge-60"])
+@pytest.mark.parametrize("speed", [np.nan, 15.0, 25.0, 35.0, 50.0])
+def test_no_threshold_is_under_one_readings_error_or_over_half_the_reach(club, speed):
+    filled = flown_settings(Settings(), club, speed)
+    for outcome in ("attack_up_deg", "path_out_deg", "face_open_deg", "face_to_path_deg", "club_speed_mps"):
+        least, most = useful_limits(outcome)
+        assert least <= filled.smallest_useful_shift(outcome, club) <= most
+        assert filled.useful_source(outcome, club) == "flight model"
+
+
+def test_where_a_limit_holds_the_threshold_the_sentence_says_so():
+    fast = flown_settings(Settings(), "driver", 50.0)
+    assert fast.smallest_useful_shift("face_open_deg", "driver") == useful_limits("face_open_deg")[0]
+    assert "one reading's own error" in say_useful(fast, "face_open_deg", "driver")["limit"]
+    slow = flown_settings(Settings(), "wedge-pw", 22.0)
+    assert "half of what a student can reach" in say_useful(slow, "path_out_deg", "wedge-pw")["limit"]
+    middling = say_useful(flown_settings(Settings(), "iron-7", 34.0), "path_out_deg", "iron-7")
+    assert (middling["kind"], middling["limit"], middling["speed"]) == ("useful flown", "", "76.1 mph")
+    assert say_useful(Settings(), "path_out_deg", "iron-7")["kind"] == "useful default"
