@@ -181,11 +181,14 @@ def _read(path: Path, student: str) -> list[dict]:
     asked = f"The answers of {student} were to be read from {path.name}."
     do = "Nothing was changed. Put back a copy, or move the file away to begin anew."
     try:
-        if path.stat().st_size > _LARGEST_BYTES:
-            raise DataError(asked, "The file is larger than any trainee's answers.", do, path=str(path))
-        content = json.loads(path.read_text(encoding="utf-8"))
+        large = path.stat().st_size > _LARGEST_BYTES
+        text = b"" if large else path.read_bytes()
     except OSError as err:
         raise DataError(asked, f"It cannot be opened ({err.strerror}).", do, path=str(path)) from err
+    if large:
+        raise DataError(asked, "The file is larger than any trainee's answers.", do, path=str(path))
+    try:
+        content = json.loads(text.decode("utf-8"))
     except (ValueError, RecursionError) as err:
         raise DataError(asked, f"It is damaged: {type(err).__name__}.", do, path=str(path)) from err
     if not isinstance(content, dict) or content.get("kind") != KIND:
