@@ -98,10 +98,9 @@ class CueShifts:
 
     def _coaches_left_out(self) -> int:
         """Return how many coaches stand behind the cues whose model has no spread between coaches; 0 where all have."""
-        asked = self.spread[
-            np.isfinite(self.table["estimate"]) & ~self.spread["model"].str.contains("| coach)", regex=False)
-        ]
-        return self.students.loc[self.students["cue"].isin(asked["cue"]), "coach"].nunique()
+        answered = set(self.table.loc[np.isfinite(self.table["estimate"]), "cue"])
+        left = self.spread.loc[~self.spread["model"].str.contains("| coach)", regex=False), "cue"]
+        return self.students.loc[self.students["cue"].isin(answered & set(left)), "coach"].nunique()
 
     def claim(self, cue: str) -> list[str]:
         """Return the sentences that may be said of one cue, from the closed list of its grade."""

@@ -87,7 +87,7 @@ def coefficients_text(found: "Coefficients") -> str:
 
 def estimates_html(found: "Estimates") -> str:
     """Return means, differences or predictions as a page shows them."""
-    notes = "".join(f"<p>{html.escape(note)}</p>" for note in found.notes)
+    notes = "".join(f"<p>{_prose(note)}</p>" for note in found.notes)
     return f'{_STYLE}<div class="mixed-fit">{_estimates(found).html()}{notes}</div>'
 
 
@@ -103,7 +103,7 @@ def estimates_text(found: "Estimates") -> str:
 
 def new_level_html(found: "NewLevel") -> str:
     """Return the range of an effect in a new level as a page shows it."""
-    return f'{_STYLE}<div class="mixed-fit"><p>{html.escape(found.text())}</p></div>'
+    return f'{_STYLE}<div class="mixed-fit"><p>{_prose(found.text())}</p></div>'
 
 
 def _opening(fit):
@@ -244,6 +244,7 @@ def _estimates(found):
             before = by.iloc[place]
             rows.append((f"at {before}",))
         adjusted = [_probability(row["p_adjusted"])] if p and not _same(table) else []
+        adjusted = [""] * len(adjusted) if np.isnan(row["estimate"]) else adjusted
         rows.append((_name_of(index, row, with_by=False), *_cells(row, p, power, df_digits), *adjusted))
     rows += [(text, *[""] * (4 + p)) for text in _more(found.table)]
     heads = ["", "estimate", "SE", f"{100 * found.level:.3g} % interval", "df", *(["p"] if p else [])]
@@ -285,3 +286,8 @@ def _not_estimable(fit):
 def _listed(names: Iterable[str]) -> str:
     names = list(names)
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _prose(text):
+    """Return a sentence for a page; a number keeps its per cent sign on one line."""
+    return html.escape(re.sub(r"(?<=\d) %", "\u00a0%", text))

@@ -1,5 +1,7 @@
 """The ladder of the model of one cue: broken data sets, simulated here, each with the rung that it must end on."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -162,6 +164,11 @@ def test_five_coaches_bring_their_spread_into_the_model_and_four_a_sentence():
     said = "With 4 coaches the spread between coaches is not in the interval."
     assert said in cl.cue_shifts(four[1]).sentences()
     assert not any("coaches" in sentence for sentence in cl.cue_shifts(five[1]).sentences())
+    turned = cl.cue_shifts(four[1])
+    turned = replace(
+        turned, table=turned.table.iloc[::-1], spread=turned.spread.reset_index(drop=True).set_index([[7]])
+    )
+    assert said in turned.sentences()  # whatever the order of the rows
     assert any("one coach" in sentence for sentence in cl.cue_shifts(study(10, coaches=1)[1]).sentences())
 
 

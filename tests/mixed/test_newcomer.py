@@ -202,7 +202,7 @@ def test_predictions_for_a_new_level_state_their_tested_coverage(data, fit):
     new = pd.DataFrame({"on": [1.0]})
     said = cl.predictions(fit, new, new_levels="student")
     assert said.notes == newcomer.tested_words("predictions", 0.95, 12) and said.notes
-    assert said.notes[0] in said.text() and said.notes[0] in said._repr_html_()
+    assert said.notes[0] in said.text() and said.notes[0] in said._repr_html_().replace("\u00a0", " ")
     assert cl.predictions(fit, new).notes == ()
     assert cl.new_level(fit, "on", "student", 1.0).text().endswith(newcomer.tested_words("new level", 0.9, 12)[0])
 
