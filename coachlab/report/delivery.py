@@ -152,7 +152,6 @@ def earned_page(split: FreeEarned, cards: pd.DataFrame | None = None, student: s
             row[name] = f"{unit.text(value['estimate'], sign=True)} ({between(unit, value['low'], value['high'])})"
         band = part.loc["earned"]
         row[f"earned, incline {split.band_deg:g}° off"] = between(unit, band["band_low"], band["band_high"])
-        row["students"] = int(part["students"].iloc[0])
         rows.append(row)
     after = list(split.sentences()[len(split.cues) :])
     if student:
