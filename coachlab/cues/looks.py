@@ -338,4 +338,4 @@ def _panels(seen: Seen, lost: str) -> tuple[str, str, str, str]:
             "that it does not know."
         )
         return found, limit, LOOK, remark
-    return found, limit, FINE, "Pick the odd one out before you unfold which panel is real."
+    return found, limit, FINE, "Pick the odd one out before you read which panel is real."

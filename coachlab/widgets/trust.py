@@ -17,11 +17,15 @@ from coachlab.intake.shots import Shots
 from coachlab.plots.diagnostics import LAYOUT, SIGNS, describe_look, draw_look
 from coachlab.schema import show_club
 from coachlab.settings import Settings
-from coachlab.widgets.image import DPI, png_of
+from coachlab.widgets.image import DPI, Picture, png_of
 from coachlab.widgets.offer import offered_choices
 
 SHARP = 1.6
 """Device pixels a page pixel that pictures are drawn for: sharp on most screens, and half the bytes of 2."""
+
+
+_SCROLLS = 'tabindex="0" role="group" aria-label="a wide picture"'
+"""A wide picture scrolls on a narrow screen, by keyboard too."""
 
 
 def explore_trust(
@@ -72,19 +76,20 @@ class Trust(w.VBox):
         offered["cue"] = [choice for choice in offered["cue"] if choice[1]]
         words = {"club": "club", "outcome": "what moved", "cue": "with"}
         self.controls = {name: self._control(name, words[name], offered[name], first[name]) for name in words}
-        self.status = w.HTML()
+        self.status = Picture()  # without a picture: its caption is told to screen readers, its script keeps keys
+        self.trouble = w.HTML()
         self.page = w.HTML()
         self.ask = w.Button(
             description="Ask another program",
             tooltip="the same model in statsmodels, side by side",
-            layout=w.Layout(width="auto", margin="1em 0 0"),
+            layout=w.Layout(width="auto", margin="1em 0 0", align_self="flex-start"),
         )
         self.second = w.HTML()
         controls = w.Box(list(self.controls.values()), layout=w.Layout(flex_flow="row wrap"))
         controls.add_class("coachlab-controls")
         note = w.HTML(f'<p class="coachlab-note">{html.escape(settings.note)}</p>' if settings.note else "")
-        style = w.HTML("".join(f"<style>{_asset(name)}</style>" for name in ("panel.css", "looks.css")))
-        super().__init__([style, controls, self.status, self.page, self.ask, self.second, note])
+        style = w.HTML(f"<style>{_asset('looks.css')}</style>")
+        super().__init__([style, controls, self.status, self.trouble, self.page, self.ask, self.second, note])
         self.add_class("coachlab-panel")
         for control in self.controls.values():
             control.observe(lambda _: self.refresh(), "value")
@@ -95,7 +100,8 @@ class Trust(w.VBox):
         """Look at what the controls ask, and show it; an error is shown in words in its place."""
         self.diagnostics = self.opinion = None
         self.second.value = ""
-        self.status.value = _words("Fitting and simulating …")
+        self.status.clear("Fitting and simulating …")
+        self.trouble.value = ""
         try:
             table = self._table()
             found = diagnose(table, self.controls["cue"].value, self._settings, self._shots, seed=self._seed)
@@ -108,7 +114,7 @@ class Trust(w.VBox):
                 )
             self.page.value = looks_html(found)
             self.diagnostics = found
-            self.status.value = _words(found.brief())
+            self.status.clear(found.brief())
             self.ask.disabled = False
         except CoachlabError as err:
             self._fail(err.asked, err.found, err.do)
@@ -156,7 +162,8 @@ class Trust(w.VBox):
         self.page.value = ""
         self.ask.disabled = True
         words = "".join(f"<p>{html.escape(line)}</p>" for line in lines if line)
-        self.status.value = f'<div class="coachlab-text"><div class="trouble" role="alert">{words}</div></div>'
+        self.status.clear("")
+        self.trouble.value = f'<div class="coachlab-text"><div class="trouble" role="alert">{words}</div></div>'
 
 
 def looks_html(diagnostics: Diagnostics) -> str:
@@ -172,7 +179,8 @@ def looks_html(diagnostics: Diagnostics) -> str:
         parts.append(
             f'<figure class="of-{columns}"><h4><span>{number} {html.escape(row["check"])}</span>'
             f'<span class="{kind}">{sign}</span></h4>'
-            f'<img alt="{html.escape(describe_look(diagnostics, number))}" src="data:image/png;base64,{image}">'
+            f'<div class="{"wide" if columns > 3 else "own"}" {_SCROLLS if columns > 3 else ""}>'
+            f'<img alt="{html.escape(describe_look(diagnostics, number))}" src="data:image/png;base64,{image}"></div>'
             f"<figcaption><p>{html.escape(_capital(row['found']))}. {html.escape(row['remark'])}</p>"
             f'<p class="good">A good one: {html.escape(GOOD[number - 1])}</p>{more}</figcaption></figure>'
         )

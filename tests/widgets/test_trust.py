@@ -28,7 +28,7 @@ def test_it_begins_with_the_first_cue_and_shows_twelve_pictures_with_words(panel
     assert len(images) == 12
     assert [alt.split(",")[0] for alt in images] == [f"Look {number}" for number in range(1, 13)]
     assert all("A good one:" in alt and "This one (" in alt for alt in images)
-    assert "evidence grade" in panel.status.value
+    assert "evidence grade" in panel.status.caption
 
 
 def test_signs_of_the_page_are_those_of_the_table(panel):
@@ -82,7 +82,7 @@ def test_a_cue_without_an_estimate_is_told_in_words_and_nothing_old_stays(academ
     assert panel.diagnostics is None
     assert panel.page.value == ""
     assert panel.ask.disabled
-    assert "at least 6 students" in panel.status.value
+    assert "at least 6 students" in panel.trouble.value
     panel.compare()
     assert panel.second.value == ""
 
@@ -90,7 +90,7 @@ def test_a_cue_without_an_estimate_is_told_in_words_and_nothing_old_stays(academ
 def test_a_small_group_is_not_shown(academy):
     panel = cl.explore_trust(academy.shots, academy.cues, Settings(small_group_students=30))
     assert panel.page.value == ""
-    assert "Fewer than 30 students" in panel.status.value
+    assert "Fewer than 30 students" in panel.trouble.value
 
 
 def test_a_first_cue_that_is_not_there_is_refused(academy):
