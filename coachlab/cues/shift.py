@@ -346,5 +346,5 @@ def _own_range(answer: Answer, students: int, least: int, scale: float) -> tuple
     if answer.fit is None or students < least or "one block" in set(ladder["rung"]):
         return np.nan, np.nan
     slope = next(name for term in answer.fit.problem.terms for name in term.names if name in ("on", "on_h"))
-    found = new_level(answer.fit, "on", "student", scale, slope)
+    found = new_level(answer.fit, "on", "student", scale, slope, level=0.9)
     return found.low, found.high

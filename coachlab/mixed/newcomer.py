@@ -126,7 +126,7 @@ def tested_coverage(kind: str, nominal: float, levels: int) -> tuple[float, floa
 
 
 def new_level(
-    fit: Fit, term: str, group: str, scale: float, slope: str | None = None, level: float = 0.9, nodes: int = NODES
+    fit: Fit, term: str, group: str, scale: float, slope: str | None = None, level: float = 0.95, nodes: int = NODES
 ) -> NewLevel:
     """Range of a fixed effect, together with its random slope, in a level of a group that is drawn anew.
 

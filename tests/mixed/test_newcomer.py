@@ -68,7 +68,7 @@ def dense_range(data, scale, level):
 
 def test_the_range_is_that_of_the_definition_with_dense_matrices(data, fit):
     small = data.groupby(["student", "block"], observed=True).head(2)  # the dense way takes a cube of the rows
-    found = cl.new_level(cl.fit_mixed(M1, small), "on", "student", 1.0)
+    found = cl.new_level(cl.fit_mixed(M1, small), "on", "student", 1.0, level=0.9)
     # the dense way holds the spread itself, ours its ratio to the residual: a hundredth of the width apart
     assert (found.low, found.high) == pytest.approx(dense_range(small, 1.0, 0.9), abs=0.04)
     assert found.table["levels"].item() == 12 and fit.problem.moments.rows > len(small)
@@ -93,7 +93,7 @@ def test_a_spread_estimated_at_zero_still_leaves_room_for_a_spread():
         if answer.slope_sd < 1e-6:
             break
     assert answer.slope_sd < 1e-6
-    found = cl.new_level(answer.fit, "on", "student", 1.0, "on_h" if "on_h" in answer.model else "on")
+    found = cl.new_level(answer.fit, "on", "student", 1.0, "on_h" if "on_h" in answer.model else "on", level=0.9)
     plugged = 2 * stats.t.ppf(0.95, 11) * answer.se
     assert found.high - found.low > 1.2 * plugged
     assert found.spreads["spread"] @ found.spreads["weight"] > 0.1
@@ -107,7 +107,7 @@ def test_a_larger_scale_widens_the_range_and_many_levels_make_it_of_no_consequen
     one, two = (cl.new_level(many, "on", "student", scale) for scale in (0.5, 5.0))
     assert one.high - one.low == pytest.approx(two.high - two.low, rel=0.04)
     sd = many.components.query("group == 'student' and term == 'on' and other != other")["sd_or_corr"].item()
-    assert one.high - one.low == pytest.approx(2 * 1.645 * sd, rel=0.05)  # the spread is all but known
+    assert one.high - one.low == pytest.approx(2 * 1.96 * sd, rel=0.05)  # the spread is all but known
 
 
 def test_the_range_does_not_hang_on_scale_or_coding(data, fit):
@@ -135,14 +135,14 @@ def test_a_spread_that_is_held_is_not_weighed(data):
     found = cl.new_level(held, "on", "student", 1.0)
     assert found.spreads["spread"].to_numpy() == pytest.approx([0.8])
     se = held.coefficients().table.set_index("term").loc["on", "se"]
-    half = stats.t.ppf(0.95, 11) * np.hypot(0.8, se)
+    half = stats.t.ppf(0.975, 11) * np.hypot(0.8, se)
     assert (found.high - found.low) / 2 == pytest.approx(half, rel=1e-6)
 
 
 def test_the_chance_above_a_value_belongs_to_the_range(fit):
     found = cl.new_level(fit, "on", "student", 1.0)
-    assert found.chance(found.low) == pytest.approx(0.95, abs=1e-6)
-    assert found.chance(found.high) == pytest.approx(0.05, abs=1e-6)
+    assert found.chance(found.low) == pytest.approx(0.975, abs=1e-6)
+    assert found.chance(found.high) == pytest.approx(0.025, abs=1e-6)
     assert found.ends(0.5)[0] > found.low and found.ends(0.5)[1] < found.high
 
 
@@ -204,7 +204,7 @@ def test_predictions_for_a_new_level_state_their_tested_coverage(data, fit):
     assert said.notes == newcomer.tested_words("predictions", 0.95, 12) and said.notes
     assert said.notes[0] in said.text() and said.notes[0] in said._repr_html_().replace("\u00a0", " ")
     assert cl.predictions(fit, new).notes == ()
-    assert cl.new_level(fit, "on", "student", 1.0).text().endswith(newcomer.tested_words("new level", 0.9, 12)[0])
+    assert cl.new_level(fit, "on", "student", 1.0).text().endswith(newcomer.tested_words("new level", 0.95, 12)[0])
 
 
 @pytest.mark.slow
