@@ -281,6 +281,22 @@ export const attackFromBottom = (bottom_mm, arc) =>
 const headOf = (controls, numbers) => numbers.heads[numbers.clubs[controls.club].head];
 const arcOf = (controls, numbers) => numbers.arcs[numbers.clubs[controls.club].head];
 
+/** A control's value: the low point has none of its own, since on a given arc it goes with attack. */
+const valueOf = (controls, name, numbers) =>
+  name === "arc_bottom_fwd_mm" ? arcBottomFwd(controls.attack_up_deg, arcOf(controls, numbers)) : controls[name];
+
+/** The controls after one was moved: attack and low point are one thing; the arc takes the path along, or holds it. */
+export function afterMove(controls, name, value, holds, numbers) {
+  if (name === "club") return { ...controls, club: value, ...numbers.clubs[value].usual };
+  if (name !== "attack_up_deg" && name !== "arc_bottom_fwd_mm") return { ...controls, [name]: value };
+  const arc = arcOf(controls, numbers);
+  const attack = name === "attack_up_deg" ? value : attackFromBottom(value, arc);
+  const onArc = [attack, controls.attack_up_deg].every((each) => Math.abs(each) < arc.incline_deg);
+  if (holds || !onArc) return { ...controls, attack_up_deg: attack };
+  const azimuth = arcAzimuth(controls.path_out_deg, controls.attack_up_deg, arc.incline_deg);
+  return { ...controls, attack_up_deg: attack, path_out_deg: pathFromArc(azimuth, attack, arc.incline_deg) };
+}
+
 /** What the controls make: launch, flight, arc; or a `problem` with the controls it concerns. */
 export function shotOf(controls, numbers) {
   const problem = problemOf(controls, numbers);
@@ -599,14 +615,27 @@ function ready(canvas, look, width, height) {
   return pen;
 }
 
+const trace = (pen, points) => points.forEach(([x, y], at) => (at ? pen.lineTo(x, y) : pen.moveTo(x, y)));
+
 function stroke(pen, points, colour, width = 1, dash = []) {
   pen.beginPath();
-  points.forEach(([x, y], at) => (at ? pen.lineTo(x, y) : pen.moveTo(x, y)));
+  trace(pen, points);
   pen.strokeStyle = colour;
   pen.lineWidth = width;
   pen.setLineDash(dash);
   pen.stroke();
   pen.setLineDash([]);
+}
+
+function segment(pen, x0, y0, x1, y1, ...style) {
+  stroke(
+    pen,
+    [
+      [x0, y0],
+      [x1, y1],
+    ],
+    ...style,
+  );
 }
 
 function disc(pen, x, y, radius, fill, edge) {
@@ -651,7 +680,7 @@ function arrow(pen, from, to, colour, width = 2) {
   stroke(pen, [from, to], colour, width);
   const wing = (turn) => [to[0] - 9 * Math.cos(angle + turn), to[1] - 9 * Math.sin(angle + turn)];
   pen.beginPath();
-  [wing(0.38), to, wing(-0.38)].forEach(([x, y], at) => (at ? pen.lineTo(x, y) : pen.moveTo(x, y)));
+  trace(pen, [wing(0.38), to, wing(-0.38)]);
   pen.closePath();
   pen.fillStyle = colour;
   pen.fill();
@@ -681,184 +710,129 @@ function extentOf(flights, target, step_m) {
   };
 }
 
-/** Plan and elevation of the flight on one common scale, with the range over models, the flight before, the target. */
-function drawFlights(canvas, look, width, scene) {
-  const { shot, others, before, target, extent, units, hidden } = scene;
+/** Where things stand in the picture of the flight: one scale k (px/m) for far, high and to the side. */
+function flightFrame(width, extent) {
   const narrow = width < 520;
   const height = Math.round(clamp(width * 0.42, 176, 350));
-  const pen = ready(canvas, look, width, height);
   const [left, right, top, strip, foot] = narrow ? [8, 30, 18, 26, 8] : [14, 64, 22, 34, 14];
-  const k = Math.min(
-    (width - left - right) / extent.far,
-    (height - top - strip - foot) / (extent.high + extent.left + extent.right),
-  );
-  const spare = height - top - strip - foot - k * (extent.high + extent.left + extent.right);
+  const across = width - left - right;
+  const down = height - top - strip - foot;
+  const tall = extent.high + extent.left + extent.right;
+  const k = Math.min(across / extent.far, down / tall);
+  const spare = down - k * tall;
   const ground = top + k * extent.high + spare * 0.35;
   const line = ground + strip + k * extent.left + spare * 0.4;
-  const X = (x) => left + k * x;
-  const H = (z) => ground - k * z;
-  const S = (side) => line + k * side;
-  const end = X(extent.far);
+  const frame = { width, height, narrow, left, top, strip, foot, k, ground, line, end: left + k * extent.far };
+  frame.X = (x) => left + k * x;
+  frame.H = (z) => ground - k * z;
+  frame.S = (side) => line + k * side;
+  frame.inPlan = (y) => clamp(y, ground + strip + 2, height - 8);
+  /** Every so many points of a track, and its last, from the side and from above. */
+  frame.views = (track, every = 2) => {
+    const at = track.x.map((_, i) => i).filter((i) => i % every === 0 || i === track.x.length - 1);
+    return [
+      at.map((i) => [frame.X(track.x[i]), frame.H(track.height[i])]),
+      at.map((i) => [frame.X(track.x[i]), frame.S(track.side[i])]),
+    ];
+  };
+  return frame;
+}
 
-  // the ruler between the two views belongs to both
+/** Plan and elevation of the flight on one common scale, with the range over models, the flight before, the target. */
+function drawFlights(canvas, look, width, scene) {
+  const { shot, target, extent, hidden } = scene;
+  const frame = flightFrame(width, extent);
+  const pen = ready(canvas, look, width, frame.height);
+  const before = hidden.has("before") ? null : scene.before;
+  const seen = hidden.has("flight") ? null : shot;
+  drawRuler(pen, look, frame, extent, scene.units);
+  if (target) drawTarget(pen, look, frame, target);
+  if (before) {
+    for (const points of frame.views(before.flight.track)) stroke(pen, points, look.before, 1.5, [6, 5]);
+    disc(pen, frame.X(before.flight.downrange_m), frame.S(before.flight.side_m), 3, look.paper, look.before);
+  }
+  if (seen) drawRange(pen, look, frame, scene.others);
+  if (seen) for (const points of frame.views(seen.flight.track)) stroke(pen, points, look.flight, 2.5);
+  disc(pen, frame.X(0), frame.ground, 3, look.ink);
+  disc(pen, frame.X(0), frame.line, 3, look.ink);
+  if (seen) labelFlights(pen, look, frame, seen.flight, before, scene);
+}
+
+/** The ruler between the two views, which belongs to both; ground, target line, and heights. */
+function drawRuler(pen, look, frame, extent, units) {
+  const { X, H, left, end, top, strip, foot, ground, line, width, height, narrow, k } = frame;
   const { factor, unit } = units.of("carry_m");
   const tick = [10, 20, 25, 50, 100].find((step) => (step / factor) * k >= (narrow ? 46 : 60)) ?? 100;
   for (let mark = 0; mark / factor <= extent.far + 1e-6; mark += tick) {
     const x = X(mark / factor);
-    stroke(
-      pen,
-      [
-        [x, top - 6],
-        [x, ground],
-      ],
-      look.line,
-    );
-    stroke(
-      pen,
-      [
-        [x, ground + strip - 5],
-        [x, height - foot + 4],
-      ],
-      look.line,
-    );
-    const text = mark === 0 ? `0 ${unit}` : String(mark);
-    write(pen, look, text, mark === 0 ? 2 : x, ground + strip / 2 - 1, {
-      colour: look.quiet,
-      align: mark === 0 ? "left" : "center",
-      room: width,
-    });
+    segment(pen, x, top - 6, x, ground, look.line);
+    segment(pen, x, ground + strip - 5, x, height - foot + 4, look.line);
+    const [text, at, align] = mark ? [String(mark), x, "center"] : [`0 ${unit}`, 2, "left"];
+    write(pen, look, text, at, ground + strip / 2 - 1, { colour: look.quiet, align, room: width });
   }
   for (let mark = 20; mark / factor <= extent.high + 1e-6; mark += 20) {
-    stroke(
-      pen,
-      [
-        [left, H(mark / factor)],
-        [end, H(mark / factor)],
-      ],
-      look.line,
-    );
+    segment(pen, left, H(mark / factor), end, H(mark / factor), look.line);
   }
-  stroke(
-    pen,
-    [
-      [left, ground],
-      [end, ground],
-    ],
-    look.quiet,
-  );
-  stroke(
-    pen,
-    [
-      [left, line],
-      [end, line],
-    ],
-    look.quiet,
-    1,
-    [1, 4],
-  );
-  if (!narrow) {
-    write(pen, look, "from the side", width - 2, top - 12, { colour: look.quiet, align: "right", room: width });
-    write(pen, look, "from above", width - 2, ground + strip - 2, { colour: look.quiet, align: "right", room: width });
-  }
+  segment(pen, left, ground, end, ground, look.quiet);
+  segment(pen, left, line, end, line, look.quiet, 1, [1, 4]);
+  if (narrow) return;
+  const quiet = { colour: look.quiet, align: "right", room: width };
+  write(pen, look, "from the side", width - 2, top - 12, quiet);
+  write(pen, look, "from above", width - 2, ground + strip - 2, quiet);
+}
 
-  /** Every so many points of a track, and its last, in both views. */
-  const views = (track, every = 2) => {
-    const at = track.x.map((_, i) => i).filter((i) => i % every === 0 || i === track.x.length - 1);
-    return [at.map((i) => [X(track.x[i]), H(track.height[i])]), at.map((i) => [X(track.x[i]), S(track.side[i])])];
-  };
-  const bothViews = (track, ...style) => views(track).forEach((points) => stroke(pen, points, ...style));
+function drawTarget(pen, look, frame, target) {
+  const [x, y, r] = [frame.X(target.downrange_m), frame.S(target.side_m), Math.max(frame.k * target.radius_m, 4)];
+  if (target.track) for (const points of frame.views(target.track)) stroke(pen, points, look.target, 1.5, [2, 4]);
+  disc(pen, x, y, r, null, look.target);
+  segment(pen, x, frame.ground - 7, x, frame.ground + 4, look.target, 2);
+  write(pen, look, target.label, x, y - r - 9, { colour: look.target, align: "center", room: frame.width });
+}
 
-  if (target) {
-    const [x, y, r] = [X(target.downrange_m), S(target.side_m), Math.max(k * target.radius_m, 4)];
-    if (target.track) bothViews(target.track, look.target, 1.5, [2, 4]);
-    disc(pen, x, y, r, null, look.target);
-    stroke(
-      pen,
-      [
-        [x, ground - 7],
-        [x, ground + 4],
-      ],
-      look.target,
-      2,
-    );
-    write(pen, look, target.label, x, y - r - 9, { colour: look.target, align: "center", room: width });
-  }
-  if (before && !hidden.has("before")) {
-    bothViews(before.flight.track, look.before, 1.5, [6, 5]);
-    disc(pen, X(before.flight.downrange_m), S(before.flight.side_m), 3, look.paper, look.before);
-  }
-  if (!shot || hidden.has("flight")) {
-    disc(pen, X(0), ground, 3, look.ink);
-    disc(pen, X(0), line, 3, look.ink);
-    return;
-  }
-
-  const carries = others.map((other) => other.flight.downrange_m);
-  const [least, most] = [Math.min(...carries), Math.max(...carries)].map(X);
-  pen.fillStyle = look.band;
+/** Where the same strike would fly and land under other models: faint tracks, and a pale shape on the ground. */
+function drawRange(pen, look, frame, others) {
+  const { X, S, ground } = frame;
+  const carries = others.map(({ flight }) => X(flight.downrange_m));
+  const [least, most] = [Math.min(...carries), Math.max(...carries)];
+  pen.fillStyle = pen.strokeStyle = look.band;
   pen.fillRect(least, ground - 3, most - least, 6);
   pen.beginPath();
-  hull(others.map(({ flight }) => [X(flight.downrange_m), S(flight.side_m)])).forEach(([x, y], at) =>
-    at ? pen.lineTo(x, y) : pen.moveTo(x, y),
-  );
+  trace(pen, hull(others.map(({ flight }) => [X(flight.downrange_m), S(flight.side_m)])));
   pen.closePath();
   pen.lineWidth = 9;
-  pen.strokeStyle = pen.fillStyle;
   pen.stroke();
   pen.fill();
-  for (const other of others) views(other.flight.track, 6).forEach((points) => stroke(pen, points, look.faint, 1));
-  bothViews(shot.flight.track, look.flight, 2.5);
-  const { flight } = shot;
-  disc(pen, X(0), ground, 3, look.ink);
-  disc(pen, X(0), line, 3, look.ink);
-  disc(pen, X(flight.downrange_m), ground, 4, look.flight);
-  disc(pen, X(flight.downrange_m), S(flight.side_m), 4, look.flight);
+  for (const { flight } of others) for (const points of frame.views(flight.track, 6)) stroke(pen, points, look.faint);
+}
 
-  // labels stand where they belong; those of the flight before give way
-  const top_ = apexOf(flight.track);
+/** Labels where they belong; those of the flight before give way. */
+function labelFlights(pen, look, frame, flight, before, { units, fixed }) {
+  const { X, H, S, width, narrow, line } = frame;
+  const [x, y] = [X(flight.downrange_m), S(flight.side_m)];
+  disc(pen, x, frame.ground, 4, look.flight);
+  disc(pen, x, y, 4, look.flight);
+  const style = { colour: look.flight, align: "center", room: width };
+
+  const apex = flight.track.height.indexOf(Math.max(...flight.track.height));
   const high = units.text("peak_m", flight.peak_m, 0);
-  const under = before && !hidden.has("before") && before.flight.peak_m > flight.peak_m;
-  write(pen, look, narrow ? high : `${high} high`, X(top_.x), H(top_.height) + (under ? 15 : -11), {
-    colour: look.flight,
-    align: "center",
-    room: width,
-  });
-  const carry = units.text("carry_m", flight.carry_m, 0);
+  const under = before && before.flight.peak_m > flight.peak_m;
+  const top = H(flight.track.height[apex]) + (under ? 15 : -11);
+  write(pen, look, narrow ? high : `${high} high`, X(flight.track.x[apex]), top, style);
+
   const below = !before || flight.side_m >= before.flight.side_m;
   const side = units.value("carry_m", Math.abs(flight.side_m), 0);
   const where = side === "0" ? "on line" : `${side} ${sideWord(flight.side_m)}`;
-  const label = `${carry}, ${where}`;
-  const y = clamp(S(flight.side_m) + (below ? 15 : -15), ground + strip + 2, height - 8);
-  write(pen, look, label, X(flight.downrange_m) + 8, y, {
-    colour: look.flight,
-    bold: true,
-    align: "center",
-    room: width,
-  });
-  if (!narrow && Math.abs(y - line) > 14)
-    write(pen, look, "target", end + 6, line, { colour: look.quiet, room: width });
-  if (before && !hidden.has("before")) {
-    const at = Math.floor(before.flight.track.x.length * 0.62);
-    const [bx, by] = [X(before.flight.track.x[at]), S(before.flight.track.side[at])];
-    write(
-      pen,
-      look,
-      scene.fixed ? "the flight kept" : "the flight before",
-      bx,
-      clamp(by + (below ? -12 : 12), ground + strip + 2, height - 8),
-      {
-        colour: look.quiet,
-        align: "center",
-        room: width,
-      },
-    );
+  const beside = frame.inPlan(y + (below ? 15 : -15));
+  write(pen, look, `${units.text("carry_m", flight.carry_m, 0)}, ${where}`, x + 8, beside, { ...style, bold: true });
+  if (!narrow && Math.abs(beside - line) > 14) {
+    write(pen, look, "target", frame.end + 6, line, { colour: look.quiet, room: width });
   }
+  if (!before) return;
+  const at = Math.floor(before.flight.track.x.length * 0.62);
+  const [bx, by] = [X(before.flight.track.x[at]), S(before.flight.track.side[at])];
+  const name = fixed ? "the flight kept" : "the flight before";
+  write(pen, look, name, bx, frame.inPlan(by + (below ? -12 : 12)), { ...style, colour: look.quiet });
 }
-
-const apexOf = (track) => {
-  const at = track.height.indexOf(Math.max(...track.height));
-  return { x: track.x[at], height: track.height[at] };
-};
 
 /** The convex hull of some points (monotone chain): where the ball may land, as one shape. */
 function hull(points) {
@@ -878,179 +852,131 @@ function hull(points) {
   return [...chain(sorted), ...chain([...sorted].reverse())];
 }
 
-/** The strike from above and the arc face-on, one over the other on one scale along the target line. */
-function drawStrike(canvas, look, width, scene) {
-  const { shot, numbers, hidden } = scene;
-  const height = 240;
-  const pen = ready(canvas, look, width, height);
-  if (!shot) return;
-  const half_m = 0.48;
-  const k = (width - 24) / (2 * half_m);
-  const middle = width / 2;
-  const stretch = 3; // small angles would not be seen; said in the caption
-  const arc = arcOf(shot.controls, numbers);
-  const [above, front] = [76, 202];
-  const ball = Math.max(numbers.ball.radius_m * k, 5);
-  const X = (x) => middle + k * x;
+const HALF_M = 0.48; // how much of the arc is drawn on either side of the ball
+const STRETCH = 3; // sideways, from above: small angles would not be seen; the caption says so
 
-  // the head's way near the ball: an arc in a plane, seen from above and from the front
-  const sin = Math.sin(shot.controls.attack_up_deg * RAD) / Math.sin(arc.incline_deg * RAD);
-  const at_ball = Math.asin(clamp(sin, -1, 1));
-  const azimuth = shot.arc_azimuth_deg * RAD;
+/** The head's way near the ball, from the ball's place: an arc in a leaning plane. Also its lowest point. */
+function arcNearBall(shot, arc) {
+  const [theta, azimuth] = [arc.incline_deg * RAD, shot.arc_azimuth_deg * RAD];
   const onArc = (phi) => {
     const along = arc.radius_m * Math.sin(phi);
-    const inward = arc.radius_m * (1 - Math.cos(phi)) * Math.cos(arc.incline_deg * RAD);
+    const rise = arc.radius_m * (1 - Math.cos(phi));
+    const inward = rise * Math.cos(theta);
     return {
       x: along * Math.cos(azimuth) + inward * Math.sin(azimuth),
       side: along * Math.sin(azimuth) - inward * Math.cos(azimuth),
-      z: arc.radius_m * (1 - Math.cos(phi)) * Math.sin(arc.incline_deg * RAD),
+      z: rise * Math.sin(theta),
     };
   };
-  const origin = onArc(at_ball);
-  const reach = Math.asin(Math.min(0.99, half_m / arc.radius_m));
-  const arcPoints = [];
-  for (let step = -30; step <= 30; step += 1) {
-    const point = onArc(at_ball + (reach * step) / 30);
-    arcPoints.push({ x: point.x - origin.x, side: point.side - origin.side, z: point.z - origin.z });
-  }
-  const lowest = onArc(0);
-  const low = { x: lowest.x - origin.x, side: lowest.side - origin.side, z: lowest.z - origin.z };
-  const lowSeen = Math.abs(low.x) < half_m;
+  const atBall = Math.asin(clamp(Math.sin(shot.controls.attack_up_deg * RAD) / Math.sin(theta), -1, 1));
+  const origin = onArc(atBall);
+  const fromBall = ({ x, side, z }) => ({ x: x - origin.x, side: side - origin.side, z: z - origin.z });
+  const reach = Math.asin(HALF_M / arc.radius_m);
+  const points = Array.from({ length: 61 }, (_, i) => fromBall(onArc(atBall + (reach * (i - 30)) / 30)));
+  return { points, low: fromBall(onArc(0)) };
+}
 
-  if (!hidden.has("impact")) {
-    const away = (degrees_, radius) => {
-      const angle = Math.atan(stretch * Math.tan(degrees_ * RAD));
-      return [middle + radius * Math.cos(angle), above + radius * Math.sin(angle)];
-    };
-    const { path_out_deg: path, face_open_deg: face } = shot.controls;
-    const radius = clamp(width * 0.5 - 118, 40, 150);
-    stroke(
-      pen,
-      [
-        [12, above],
-        [width - 12, above],
-      ],
-      look.quiet,
-      1,
-      [1, 4],
-    );
-    const near = arcPoints.filter(({ side }) => Math.abs(k * stretch * side) < 58);
-    stroke(
-      pen,
-      near.map(({ x, side }) => [X(x), above + k * stretch * side]),
-      look.soft,
-      6,
-    );
-    // between path and face: what makes the curve
-    const [a, b] = [path, face].map((value) => Math.atan(stretch * Math.tan(value * RAD)));
-    pen.beginPath();
-    pen.moveTo(middle, above);
-    pen.arc(middle, above, radius * 0.8, a, b, b < a);
-    pen.closePath();
-    pen.fillStyle = look.band;
-    pen.fill();
-    arrow(pen, away(path, -radius * 0.95), away(path, radius), look.path);
-    stroke(pen, [[middle, above], away(face, radius)], look.face, 2);
-    const across = [-Math.sin(b), Math.cos(b)];
-    stroke(
-      pen,
-      [
-        [middle - ball * Math.cos(b) - 30 * across[0], above - ball * Math.sin(b) - 30 * across[1]],
-        [middle - ball * Math.cos(b) + 30 * across[0], above - ball * Math.sin(b) + 30 * across[1]],
-      ],
-      look.face,
-      4,
-    );
-    disc(pen, middle, above, ball, look.paper, look.ink);
-    const ends = [
-      { text: `path ${toSide(path).replace(" at the target", "")}`, colour: look.pathText, y: away(path, radius)[1] },
-      { text: `face ${toSide(face).replace(" at the target", "")}`, colour: look.faceText, y: away(face, radius)[1] },
-    ].sort((p, q) => p.y - q.y);
-    if (ends[1].y - ends[0].y < 16) {
-      const centre = (ends[0].y + ends[1].y) / 2;
-      [ends[0].y, ends[1].y] = [centre - 9, centre + 9];
-    }
-    ends.forEach(({ text, colour, y }) =>
-      write(pen, look, text, middle + radius + 12, clamp(y, 26, 124), { colour, room: width }),
-    );
-    write(pen, look, "strike, from above", 4, 12, { colour: look.quiet, room: width });
-    const opened = shot.face_to_path_deg;
-    const words =
-      Math.abs(opened) < 0.05
-        ? "face square to path"
-        : `face ${degrees(opened)} ${opened > 0 ? "open" : "closed"} to path`;
-    write(pen, look, words, 4, 143, { room: width });
+/** The strike from above and the arc face-on, one over the other on one scale along the target line. */
+function drawStrike(canvas, look, width, scene) {
+  const { shot, numbers, hidden } = scene;
+  const pen = ready(canvas, look, width, 240);
+  if (!shot) return;
+  const k = (width - 24) / (2 * HALF_M);
+  const place = {
+    width,
+    k,
+    middle: width / 2,
+    ball: Math.max(numbers.ball.radius_m * k, 5),
+    ...arcNearBall(shot, arcOf(shot.controls, numbers)),
+  };
+  if (!hidden.has("impact")) drawImpact(pen, look, place, shot);
+  if (!hidden.has("arc")) drawArc(pen, look, place, shot);
+  if (!hidden.has("impact") && !hidden.has("arc")) drawAzimuth(pen, look, place, shot);
+}
+
+const ABOVE = 76; // where the target line lies in the view from above, px
+
+function drawImpact(pen, look, { width, k, middle, ball, points }, shot) {
+  const { path_out_deg: path, face_open_deg: face } = shot.controls;
+  const [a, b] = [path, face].map((value) => Math.atan(STRETCH * Math.tan(value * RAD)));
+  const radius = clamp(width * 0.5 - 118, 40, 150);
+  const away = (angle, far) => [middle + far * Math.cos(angle), ABOVE + far * Math.sin(angle)];
+  segment(pen, 12, ABOVE, width - 12, ABOVE, look.quiet, 1, [1, 4]);
+  const way = points.map(({ x, side }) => [middle + k * x, ABOVE + k * STRETCH * side]);
+  stroke(
+    pen,
+    way.filter(([, y]) => Math.abs(y - ABOVE) < 58),
+    look.soft,
+    6,
+  );
+  // between path and face: what bends the flight
+  pen.beginPath();
+  pen.moveTo(middle, ABOVE);
+  pen.arc(middle, ABOVE, radius * 0.8, a, b, b < a);
+  pen.closePath();
+  pen.fillStyle = look.band;
+  pen.fill();
+  arrow(pen, away(a, -radius * 0.95), away(a, radius), look.path);
+  segment(pen, middle, ABOVE, ...away(b, radius), look.face, 2);
+  const [fx, fy] = away(b, -ball);
+  const [ux, uy] = [-30 * Math.sin(b), 30 * Math.cos(b)];
+  segment(pen, fx - ux, fy - uy, fx + ux, fy + uy, look.face, 4);
+  disc(pen, middle, ABOVE, ball, look.paper, look.ink);
+
+  const short = (value) => (Math.abs(value) < 0.05 ? "straight" : toSide(value));
+  const ends = [
+    { text: `path ${short(path)}`, colour: look.pathText, y: away(a, radius)[1] },
+    { text: `face ${short(face)}`, colour: look.faceText, y: away(b, radius)[1] },
+  ].sort((p, q) => p.y - q.y);
+  const apart = Math.max(0, 9 - (ends[1].y - ends[0].y) / 2);
+  ends.forEach(({ text, colour, y }, at) => {
+    const given = clamp(y + (at ? apart : -apart), 26, 124);
+    write(pen, look, text, middle + radius + 12, given, { colour, room: width });
+  });
+  const opened = shot.face_to_path_deg;
+  const way_ = Math.abs(opened) < 0.05 ? "square" : `${degrees(opened)} ${opened > 0 ? "open" : "closed"}`;
+  write(pen, look, "strike, from above", 4, 12, { colour: look.quiet, room: width });
+  write(pen, look, `face ${way_} to path`, 4, 143, { room: width });
+}
+
+function drawArc(pen, look, { width, k, middle, ball, points, low }, shot) {
+  const front = 202;
+  const floor = front + ball;
+  const attack = shot.controls.attack_up_deg;
+  segment(pen, 12, floor, width - 12, floor, look.quiet);
+  stroke(
+    pen,
+    points.map(({ x, z }) => [middle + k * x, front - k * z]),
+    look.soft,
+    6,
+  );
+  const radius = clamp(width * 0.3, 40, 120);
+  const [dx, dy] = [radius * Math.cos(attack * RAD), -radius * Math.sin(attack * RAD)];
+  arrow(pen, [middle - dx, front - dy], [middle + dx, front + dy], look.path);
+  disc(pen, middle, front, ball, look.paper, look.ink);
+  const how = Math.abs(attack) < 0.05 ? "level" : `${degrees(attack)} ${attack > 0 ? "up" : "down"}`;
+  write(pen, look, "arc, face-on", 4, 168, { colour: look.quiet, room: width });
+  write(pen, look, `attack ${how}`, width - 4, 168, { colour: look.pathText, align: "right", room: width });
+  if (Math.abs(low.x) >= HALF_M) return;
+  const [x, y] = [middle + k * low.x, front - k * low.z];
+  segment(pen, x, y - 7, x, y + 7, look.ink, 2);
+  const far = Math.abs(shot.arc_bottom_fwd_mm) / 10;
+  const where = far < 0.05 ? "at the ball" : `${number(far, 1)} cm ${low.x > 0 ? "ahead" : "behind"}`;
+  write(pen, look, `lowest ${where}`, x, floor + 15, { align: "center", room: width });
+}
+
+/** Which way the arc points, drawn through its low point as seen from above. */
+function drawAzimuth(pen, look, { width, k, middle, low }, shot) {
+  const turned = shot.arc_azimuth_deg;
+  const where = Math.abs(turned) < 0.05 ? "at the target" : `${degrees(turned)} ${sideWord(turned)}`;
+  if (Math.abs(low.x) < HALF_M) {
+    const [x, y] = [middle + k * low.x, ABOVE + k * STRETCH * low.side];
+    const lean = Math.atan(STRETCH * Math.tan(turned * RAD));
+    const [dx, dy] = [Math.min(width * 0.2, 80) * Math.cos(lean), Math.min(width * 0.2, 80) * Math.sin(lean)];
+    segment(pen, x - dx, y - dy, x + dx, y + dy, look.ink, 1, [4, 3]);
+    disc(pen, x, y, 2.5, look.ink);
   }
-  if (!hidden.has("arc")) {
-    const floor = front + ball;
-    stroke(
-      pen,
-      [
-        [12, floor],
-        [width - 12, floor],
-      ],
-      look.quiet,
-    );
-    stroke(
-      pen,
-      arcPoints.map(({ x, z }) => [X(x), front - k * z]),
-      look.soft,
-      6,
-    );
-    const tangent = shot.controls.attack_up_deg * RAD;
-    const radius = clamp(width * 0.3, 40, 120);
-    arrow(
-      pen,
-      [middle - radius * Math.cos(tangent), front + radius * Math.sin(tangent)],
-      [middle + radius * Math.cos(tangent), front - radius * Math.sin(tangent)],
-      look.path,
-    );
-    disc(pen, middle, front, ball, look.paper, look.ink);
-    write(pen, look, "arc, face-on", 4, 168, { colour: look.quiet, room: width });
-    const attack = shot.controls.attack_up_deg;
-    const how = Math.abs(attack) < 0.05 ? "level" : `${degrees(attack)} ${attack > 0 ? "up" : "down"}`;
-    write(pen, look, `attack ${how}`, width - 4, 168, { colour: look.pathText, align: "right", room: width });
-    if (lowSeen) {
-      const y = front - k * low.z;
-      stroke(
-        pen,
-        [
-          [X(low.x), y - 7],
-          [X(low.x), y + 7],
-        ],
-        look.ink,
-        2,
-      );
-      const far = `${number(Math.abs(shot.arc_bottom_fwd_mm) / 10, 1)} cm`;
-      const text =
-        Math.abs(shot.arc_bottom_fwd_mm) < 0.5
-          ? "lowest at the ball"
-          : `lowest ${far} ${low.x > 0 ? "ahead" : "behind"}`;
-      write(pen, look, text, X(low.x), floor + 15, { align: "center", room: width });
-    }
-  }
-  if (!hidden.has("impact") && !hidden.has("arc")) {
-    const turned = shot.arc_azimuth_deg;
-    const text =
-      Math.abs(turned) < 0.05 ? "arc points at the target" : `arc points ${degrees(turned)} ${sideWord(turned)}`;
-    if (lowSeen) {
-      const [x, y] = [X(low.x), above + k * stretch * low.side];
-      const lean = Math.atan(stretch * Math.tan(azimuth));
-      const reach_ = Math.min(width * 0.2, 80);
-      stroke(
-        pen,
-        [
-          [x - reach_ * Math.cos(lean), y - reach_ * Math.sin(lean)],
-          [x + reach_ * Math.cos(lean), y + reach_ * Math.sin(lean)],
-        ],
-        look.ink,
-        1,
-        [4, 3],
-      );
-      disc(pen, x, y, 2.5, look.ink);
-    }
-    write(pen, look, text, width - 4, 143, { colour: look.ink, align: "right", room: width });
-  }
+  write(pen, look, `arc points ${where}`, width - 4, 143, { align: "right", room: width });
 }
 
 // Page -----------------------------------------------------------------------------------------------------------
@@ -1084,6 +1010,127 @@ const REST_MS = 180; // the sentence and the kernel wait until the hand rests, s
 const ONE_MOVE_MS = 1500; // key presses closer than this are one move, compared with the flight before it
 let pages = 0;
 
+/** The table of numbers: now, the range over models, and the flight before. */
+function numbersTable() {
+  const head = (text) => make("th", { scope: "col" }, text);
+  const beforeHead = head("");
+  const rows = ROWS.map(([name, label, part]) => {
+    const [now, range, before] = ["fp-now", "", "fp-before"].map((className) => make("td", { className }));
+    const element = make("tr", {}, make("th", { scope: "row" }, label), now, range, before);
+    return { name, part, now, range, before, element };
+  });
+  const element = make(
+    "table",
+    {},
+    make("caption", {}, "The flight in numbers, each with its range over models of ball and face"),
+    make("thead", {}, make("tr", {}, make("td"), head("now"), head("range"), beforeHead)),
+    make("tbody", {}, ...rows.map((row) => row.element)),
+  );
+
+  function show({ shot, ranges, before, fixed }, units) {
+    beforeHead.textContent = !before ? "" : fixed ? "kept" : "before";
+    for (const row of rows) {
+      const { name, part } = row;
+      const value = shot[part][name];
+      const sideways = SIDEWAYS.has(name);
+      const [low, high] = ranges[name].map((end) => units.value(name, end, undefined, sideways));
+      const side = sideways && Math.abs(value) >= 0.05 ? ` ${sideWord(value)}` : "";
+      row.now.textContent = units.text(name, sideways ? Math.abs(value) : value) + side;
+      row.range.textContent = `${low} to ${high}`;
+      row.before.textContent = before ? units.value(name, before[part][name], undefined, sideways) : "";
+    }
+  }
+  return { element, show };
+}
+
+/**
+ * One control: its label, a slider and a number to type, or a choice; and the place where its trouble is told.
+ * `act.move(value)` is called when the hand moves it, `act.begin()` when a pointer takes hold of it.
+ */
+function controlRow(control, id, act) {
+  const label = make("label", { htmlFor: id(control.name) }, control.label);
+  const trouble = make("p", {
+    className: "fp-trouble",
+    id: id(`${control.name}-trouble`),
+    role: "alert",
+    hidden: true,
+  });
+  const made = control.options ? choiceOf(control, id, act) : sliderOf(control, id, act, label);
+  const className = control.options ? "fp-control fp-choice" : "fp-control";
+
+  function show(value, system, shut, words, wrong) {
+    made.show(value, system);
+    if (trouble.textContent !== words) trouble.textContent = words;
+    trouble.hidden = !words;
+    for (const input of made.inputs) {
+      input.disabled = shut;
+      input.setAttribute("aria-invalid", String(wrong));
+      if (words) input.setAttribute("aria-describedby", trouble.id);
+      else input.removeAttribute("aria-describedby");
+    }
+  }
+  return { element: make("div", { className }, label, ...made.inputs, trouble), show, relabel: made.relabel, trouble };
+}
+
+function choiceOf(control, id, act) {
+  const options = control.options.map(([value, words]) => make("option", { value }, words));
+  const choice = make("select", { id: id(control.name) }, ...options);
+  choice.addEventListener("change", () => act.move(choice.value));
+  const show = (value) => {
+    if (choice.value !== value) choice.value = value;
+  };
+  return { inputs: [choice], show, relabel: () => {} };
+}
+
+function sliderOf(control, id, act, label) {
+  const hint = make("span", { className: "fp-hint" });
+  const slider = make("input", { type: "range", id: id(control.name) });
+  const typed = make("input", { type: "number", id: id(`${control.name}-typed`) });
+  let [given, shown] = [0, null];
+  label.append(" ", hint);
+  slider.addEventListener("input", () => act.move(slider.valueAsNumber / shown.factor));
+  slider.addEventListener("pointerdown", act.begin);
+  slider.addEventListener("keydown", step);
+  typed.addEventListener("input", () => {
+    if (Number.isFinite(typed.valueAsNumber)) act.move(typed.valueAsNumber / shown.factor);
+  });
+  typed.addEventListener("blur", write);
+
+  /** Arrow keys move by what a golfer would notice; with Shift by the smallest step. */
+  function step(event) {
+    const way = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 }[event.key];
+    if (!way || event.altKey || event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    const by = event.shiftKey ? shown.step : shown.key;
+    const steps = (given * shown.factor) / by;
+    const next = by * (way > 0 ? Math.floor(steps + 1e-6) + 1 : Math.ceil(steps - 1e-6) - 1);
+    given = clamp(next, shown.low, shown.high) / shown.factor; // a second press may come before the next frame
+    act.move(given);
+  }
+
+  function write() {
+    const text = (given * shown.factor).toFixed(shown.digits);
+    typed.value = !Number.isFinite(given) ? "" : Number(text) === 0 ? (0).toFixed(shown.digits) : text;
+  }
+
+  function show(value, system) {
+    given = value;
+    if (document.activeElement !== typed) write(); // or the cursor would jump while somebody types
+    if (Number.isFinite(value)) slider.value = value * shown.factor;
+    slider.setAttribute("aria-valuetext", Number.isFinite(value) ? sayControl(control, value, system) : "none");
+  }
+
+  function relabel(system) {
+    shown = control.shown[system];
+    hint.textContent = control.plus ? `${shown.unit}, ${control.plus}\u00a0+` : shown.unit;
+    Object.assign(slider, { min: shown.low, max: shown.high, step: shown.step });
+    slider.classList.toggle("fp-middle", shown.low === -shown.high);
+    typed.step = shown.key;
+    typed.setAttribute("aria-label", `${control.label}, ${hint.textContent}, typed`);
+  }
+  return { inputs: [slider, typed], show, relabel };
+}
+
 /**
  * Build a ball-flight page inside an element and return its interface:
  *
@@ -1095,6 +1142,7 @@ let pages = 0;
  *   hide(parts)      of "flight", "before", "numbers", "why", "impact", "arc"
  *   units(system)    "yards" or "metres"
  *   compare(fixed)   true keeps the flight that is seen now as the dashed one
+ *   forget()         take the dashed flight away, and begin to compare with the one that is seen now
  *   on(listener)     called with the state whenever the page comes to rest; returns how to stop that
  *   answer(controls) what some controls would make, without moving the page: as read(), or only a problem
  *   remove()         take the page away
@@ -1118,6 +1166,7 @@ export function createFlightPage(place, numbers, options = {}) {
     extent: null,
     why: "",
   };
+
   function begin() {
     const { hold_path, ...controls } = { ...numbers.start, ...options.controls };
     return controls;
@@ -1142,37 +1191,11 @@ export function createFlightPage(place, numbers, options = {}) {
     "Pale: the way of the head. Dashed: where its arc points, through the low point. Between path and face lies what " +
       "bends the flight. From above all is drawn three times as wide as it is, so that small angles show.",
   );
-  const rows = ROWS.map(([name, label, part]) => ({
-    name,
-    part,
-    label: make("th", { scope: "row" }, label),
-    now: make("td", { className: "fp-now" }),
-    range: make("td"),
-    before: make("td", { className: "fp-before" }),
-  }));
-  const beforeHead = make("th", { scope: "col" }, "before");
-  const table = make(
-    "table",
-    {},
-    make("caption", {}, "The flight in numbers, each with its range over models of ball and face"),
-    make(
-      "thead",
-      {},
-      make(
-        "tr",
-        {},
-        make("td"),
-        make("th", { scope: "col" }, "now"),
-        make("th", { scope: "col" }, "range"),
-        beforeHead,
-      ),
-    ),
-    make("tbody", {}, ...rows.map((row) => make("tr", {}, row.label, row.now, row.range, row.before))),
-  );
+  const table = numbersTable();
   const note = make("p", { className: "fp-note" }, numbers.note);
   const keep = make("button", { type: "button", "aria-pressed": "false" }, "Keep this flight to compare");
   const again = make("button", { type: "button" }, "Start again");
-  const system = make(
+  const systems = make(
     "select",
     { id: id("system") },
     ...Object.keys(numbers.shown).map((name) => make("option", { value: name }, name)),
@@ -1189,10 +1212,10 @@ export function createFlightPage(place, numbers, options = {}) {
       why,
       make("form", { className: "fp-controls", "aria-label": "Controls", onsubmit: () => false }, ...groups()),
       make("figure", { className: "fp-strikes" }, strikes, strikeNote),
-      make("div", { className: "fp-numbers" }, table, note),
+      make("div", { className: "fp-numbers" }, table.element, note),
     ),
   );
-  root.flightPage = { set, read, answer, target, offer, hide, units, compare, on, remove };
+  root.flightPage = { set, read, answer, target, offer, hide, units, compare, forget, on, remove };
   place.append(root);
 
   function groups() {
@@ -1219,7 +1242,7 @@ export function createFlightPage(place, numbers, options = {}) {
       { className: "fp-settings" },
       keep,
       again,
-      make("span", { className: "fp-system" }, make("label", { htmlFor: system.id }, "Show in"), " ", system),
+      make("span", { className: "fp-system" }, make("label", { htmlFor: systems.id }, "Show in"), " ", systems),
     );
     const words = Object.entries(numbers.words).flatMap(([word, gloss]) => [
       make("dt", {}, word),
@@ -1234,64 +1257,12 @@ export function createFlightPage(place, numbers, options = {}) {
     return [...made, settings, glossary];
   }
 
-  /** One control: its label, a slider and a number to type, or a choice; and the place where its trouble is told. */
   function row(control) {
-    const label = make("label", { htmlFor: id(control.name) }, control.label);
-    const trouble = make("p", {
-      className: "fp-trouble",
-      id: id(`${control.name}-trouble`),
-      hidden: true,
-      role: "alert",
-    });
-    const field = { control, label, trouble, hint: null };
-    let line;
-    if (control.options) {
-      field.choice = make(
-        "select",
-        { id: id(control.name) },
-        ...control.options.map(([value, words]) => make("option", { value }, words)),
-      );
-      field.choice.addEventListener("change", () => move(control.name, field.choice.value));
-      line = make("div", { className: "fp-control fp-choice" }, label, field.choice, trouble);
-    } else {
-      field.hint = make("span", { className: "fp-hint" });
-      label.append(" ", field.hint);
-      field.slider = make("input", { type: "range", id: id(control.name) });
-      field.typed = make("input", { type: "number", id: id(`${control.name}-typed`) });
-      field.slider.addEventListener("input", () =>
-        move(control.name, field.slider.valueAsNumber / shownOf(control).factor),
-      );
-      field.slider.addEventListener("pointerdown", () => (lastName = null));
-      field.slider.addEventListener("keydown", (event) => stepBy(event, control));
-      field.typed.addEventListener("input", () => {
-        if (Number.isFinite(field.typed.valueAsNumber))
-          move(control.name, field.typed.valueAsNumber / shownOf(control).factor);
-      });
-      field.typed.addEventListener("blur", show);
-      line = make("div", { className: "fp-control" }, label, field.slider, field.typed, trouble);
-    }
-    fields.set(control.name, field);
-    return line;
+    const { name } = control;
+    const field = controlRow(control, id, { move: (value) => move(name, value), begin: () => (lastName = null) });
+    fields.set(name, field);
+    return field.element;
   }
-
-  const shownOf = (control) => control.shown[state.system];
-
-  /** Arrow keys move by what a golfer would notice; with Shift by the smallest step. */
-  function stepBy(event, control) {
-    const way = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 }[event.key];
-    if (!way || event.altKey || event.ctrlKey || event.metaKey) return;
-    event.preventDefault();
-    const { factor, step, key, low, high } = shownOf(control);
-    const by = event.shiftKey ? step : key;
-    const now = valueOf(control.name) * factor;
-    const next = by * (way > 0 ? Math.floor(now / by + 1e-6) + 1 : Math.ceil(now / by - 1e-6) - 1);
-    move(control.name, clamp(next, low, high) / factor);
-  }
-
-  const valueOf = (name) =>
-    name === "arc_bottom_fwd_mm"
-      ? arcBottomFwd(state.controls.attack_up_deg, arcOf(state.controls, numbers))
-      : state.controls[name];
 
   // What happens when a control is moved
 
@@ -1303,23 +1274,8 @@ export function createFlightPage(place, numbers, options = {}) {
     }
     [lastName, lastTime] = [name, now];
     if (!state.moved.includes(name)) state.moved.push(name);
-    state.controls = moved(state.controls, name, value);
+    state.controls = afterMove(state.controls, name, value, hold.checked, numbers);
     soon();
-  }
-
-  /** The controls after one was moved: attack and low point are one thing, and the arc takes the path along. */
-  function moved(controls, name, value) {
-    if (name === "club") return { ...controls, club: value, ...numbers.clubs[value].usual };
-    if (name !== "attack_up_deg" && name !== "arc_bottom_fwd_mm") return { ...controls, [name]: value };
-    const arc = arcOf(controls, numbers);
-    const attack = name === "attack_up_deg" ? value : attackFromBottom(value, arc);
-    const next = { ...controls, attack_up_deg: attack };
-    const goodArc = Math.abs(attack) < arc.incline_deg && Math.abs(controls.attack_up_deg) < arc.incline_deg;
-    if (!hold.checked && goodArc) {
-      const azimuth = arcAzimuth(controls.path_out_deg, controls.attack_up_deg, arc.incline_deg);
-      next.path_out_deg = pathFromArc(azimuth, attack, arc.incline_deg);
-    }
-    return next;
   }
 
   function soon() {
@@ -1389,7 +1345,7 @@ export function createFlightPage(place, numbers, options = {}) {
         ),
       );
     }
-    const { controls, arc_bottom_fwd_mm: low } = state.shot;
+    const { controls, arc_bottom_fwd_mm: low, arc_azimuth_deg: turned } = state.shot;
     flights.setAttribute(
       "aria-label",
       `The flight from the side and from above. ${state.hidden.has("why") ? "" : state.why}`,
@@ -1399,67 +1355,28 @@ export function createFlightPage(place, numbers, options = {}) {
       `The strike from above: path ${toSide(controls.path_out_deg)}, face ${toSide(controls.face_open_deg)}. ` +
         "The arc face-on: " +
         `attack ${sayControl(byName.attack_up_deg, controls.attack_up_deg, state.system)}, lowest ` +
-        `${sayControl(byName.arc_bottom_fwd_mm, low, state.system)}, arc pointing ${toSide(state.shot.arc_azimuth_deg)}.`,
+        `${sayControl(byName.arc_bottom_fwd_mm, low, state.system)}, arc pointing ${toSide(turned)}.`,
     );
   }
 
   /** Put the state into controls and table. */
   function show() {
+    const { problem, offered, shot } = state;
+    const shut = (name) => offered !== null && !offered.includes(name);
+    const told = problem && (problem.controls.includes(lastName) ? lastName : problem.controls[0]);
     for (const [name, field] of fields) {
-      const { control, slider, typed, choice } = field;
-      const value = valueOf(name);
-      const shut = state.offered !== null && !state.offered.includes(name);
-      if (choice) {
-        if (choice.value !== value) choice.value = value;
-        choice.disabled = shut;
-      } else {
-        const { factor, digits } = shownOf(control);
-        const text = (value * factor).toFixed(digits);
-        if (document.activeElement !== typed)
-          typed.value = Number.isFinite(value) ? (Number(text) === 0 ? (0).toFixed(digits) : text) : "";
-        if (Number.isFinite(value)) slider.value = value * factor;
-        slider.setAttribute(
-          "aria-valuetext",
-          Number.isFinite(value) ? sayControl(control, value, state.system) : "none",
-        );
-        slider.disabled = typed.disabled = shut;
-      }
-      const told = state.problem && state.problem.controls.includes(lastName) ? lastName : state.problem?.controls[0];
-      const words = state.problem && told === name ? `${state.problem.found} ${state.problem.advice}` : "";
-      if (field.trouble.textContent !== words) field.trouble.textContent = words;
-      field.trouble.hidden = !words;
-      for (const input of [slider, typed, choice].filter(Boolean)) {
-        input.setAttribute("aria-invalid", String(Boolean(state.problem?.controls.includes(name))));
-        if (words) input.setAttribute("aria-describedby", field.trouble.id);
-        else input.removeAttribute("aria-describedby");
-      }
+      const words = told === name ? `${problem.found} ${problem.advice}` : "";
+      const wrong = Boolean(problem?.controls.includes(name));
+      field.show(valueOf(state.controls, name, numbers), state.system, shut(name), words, wrong);
     }
-    hold.disabled = state.offered !== null && !state.offered.includes("hold_path");
-    if (!state.shot) return;
-    const units = unitsOf(numbers, state.system);
-    const azimuth = state.shot.arc_azimuth_deg;
+    hold.disabled = shut("hold_path");
+    if (!shot) return;
+    const points = toSide(shot.arc_azimuth_deg);
     arcNote.textContent = hold.checked
-      ? `The path stays while attack moves: the arc turns instead, and now points ${toSide(azimuth)}.`
-      : `The arc points ${toSide(azimuth)} and stays so: attack takes the path along with it.`;
-    const quiet = state.hidden.has("numbers");
-    for (const { name, part, now, range, before } of rows) {
-      const sign = SIDEWAYS.has(name);
-      const [low, high] = state.ranges[name];
-      now.textContent = quiet
-        ? ""
-        : withSide(
-            units.text(name, sign ? Math.abs(state.shot[part][name]) : state.shot[part][name]),
-            sign ? state.shot[part][name] : 0,
-          );
-      range.textContent = quiet
-        ? ""
-        : `${units.value(name, low, undefined, sign)} to ${units.value(name, high, undefined, sign)}`;
-      before.textContent = quiet || !state.before ? "" : units.value(name, state.before[part][name], undefined, sign);
-    }
-    beforeHead.textContent = !state.before || quiet ? "" : state.fixed ? "kept" : "before";
+      ? `The path stays while attack moves: the arc turns instead, and now points ${points}.`
+      : `The arc points ${points} and stays so: attack takes the path along with it.`;
+    table.show(state, unitsOf(numbers, state.system));
   }
-
-  const withSide = (text, value) => (Math.abs(value) < 0.05 ? text : `${text} ${sideWord(value)}`);
 
   function draw() {
     const scene = { ...state, numbers, units: unitsOf(numbers, state.system) };
@@ -1506,17 +1423,9 @@ export function createFlightPage(place, numbers, options = {}) {
   }
 
   /** Set the sliders' ends, steps and units for the chosen system. */
-  function label() {
-    for (const { control, slider, typed, hint } of fields.values()) {
-      if (!slider) continue;
-      const { unit, low, high, step, key } = shownOf(control);
-      hint.textContent = control.plus ? `${unit}, ${control.plus}\u00a0+` : unit;
-      Object.assign(slider, { min: low, max: high, step });
-      slider.classList.toggle("fp-middle", low === -high);
-      Object.assign(typed, { step: key });
-      typed.setAttribute("aria-label", `${control.label}, ${hint.textContent}, typed`);
-    }
-    system.value = state.system;
+  function relabel() {
+    for (const field of fields.values()) field.relabel(state.system);
+    systems.value = state.system;
   }
 
   // The interface
@@ -1529,10 +1438,10 @@ export function createFlightPage(place, numbers, options = {}) {
     if (holds !== undefined) hold.checked = holds;
     // the club first, since it brings its usual swing; the path last, since the arc takes it along with attack
     const rank = (name) => (name === "club" ? -1 : name === "path_out_deg" ? 1 : 0);
-    const names = Object.keys(others).filter((name) => others[name] !== valueOf(name));
+    const names = Object.keys(others).filter((name) => others[name] !== valueOf(state.controls, name, numbers));
     if (names.length && !state.fixed) [state.before, state.moved] = [state.shot, []];
     for (const name of names.sort((a, b) => rank(a) - rank(b))) {
-      state.controls = moved(state.controls, name, others[name]);
+      state.controls = afterMove(state.controls, name, others[name], hold.checked, numbers);
       state.moved.push(name);
       lastName = name;
     }
@@ -1592,7 +1501,7 @@ export function createFlightPage(place, numbers, options = {}) {
   function hide(parts) {
     state.hidden = new Set(parts);
     why.hidden = state.hidden.has("why");
-    table.parentElement.hidden = state.hidden.has("numbers");
+    table.element.parentElement.hidden = state.hidden.has("numbers");
     strikes.parentElement.hidden = state.hidden.has("impact") && state.hidden.has("arc");
     show();
     settle();
@@ -1602,7 +1511,7 @@ export function createFlightPage(place, numbers, options = {}) {
     if (!(name in numbers.shown)) throw new Error(`There are no units ${name}.`);
     state.system = name;
     state.extent = null;
-    label();
+    relabel();
     show();
     settle();
   }
@@ -1615,6 +1524,10 @@ export function createFlightPage(place, numbers, options = {}) {
     keep.setAttribute("aria-pressed", String(fixed));
     show();
     settle();
+  }
+
+  function forget() {
+    compare(false);
   }
 
   function on(listener) {
@@ -1642,22 +1555,21 @@ export function createFlightPage(place, numbers, options = {}) {
   again.addEventListener("click", () => {
     state.controls = begin();
     hold.checked = Boolean(options.controls?.hold_path);
-    compare(false);
     compute();
-    compare(false);
+    forget();
   });
-  system.addEventListener("change", () => units(system.value));
+  systems.addEventListener("change", () => units(systems.value));
   const widthWatch = new ResizeObserver(measure);
   const themeWatch = new MutationObserver(restyle);
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
-  label();
+  relabel();
   compute();
   if (!state.shot) {
-    const words = `${state.problem.found} ${state.problem.advice}`;
+    // what was asked for cannot be: it stays on the controls and is told there, over a flight that can be
+    const { controls, problem } = state;
     state.controls = { ...numbers.start };
     compute();
-    show();
-    fields.get(numbers.controls[0].name).trouble.textContent = words;
+    Object.assign(state, { controls, problem });
   }
   show();
   measure();
@@ -1693,6 +1605,10 @@ export default {
       target: () => page.target(model.get("target")),
       offered: () => page.offer(model.get("offered")),
       hidden: () => page.hide(model.get("hidden")),
+      begun: () => {
+        page.set(model.get("controls"));
+        page.forget();
+      },
     };
     if (model.get("target")) page.target(model.get("target"));
     if (model.get("offered").length) page.offer(model.get("offered"));

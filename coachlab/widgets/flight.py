@@ -45,6 +45,20 @@ class FlightPage(anywidget.AnyWidget):
     offered = traitlets.List(traitlets.Unicode()).tag(sync=True)
     hidden = traitlets.List(traitlets.Unicode()).tag(sync=True)
     reading = traitlets.Dict().tag(sync=True)
+    begun = traitlets.Int(0).tag(sync=True)
+
+    def begin(self, controls: Mapping[str, object] | None = None) -> None:
+        """Put the controls where they start, some of them elsewhere, and forget the flight before.
+
+        Raises
+        ------
+        DataError
+            As `flight_page`.
+        """
+        given = {**start(), "hold_path": False, **checked(controls or {})}
+        with self.hold_sync():
+            self.controls = given
+            self.begun += 1
 
     @property
     def shot(self) -> Shot:

@@ -1,5 +1,6 @@
 """The ball-flight page as a trainee meets it: its physics against Python's, by keyboard, by touch, by screen reader."""
 
+import re
 from pathlib import Path
 
 import nbformat
@@ -239,6 +240,19 @@ def test_what_cannot_be_is_told_beside_its_control_and_the_last_good_flight_stay
     assert ask(plain, "read()")["flight"] != good["flight"]
 
 
+def test_a_page_that_begins_with_what_cannot_be_tells_it_too(visit, tmp_path):
+    # its content policy goes, since the changed script has another hash
+    text = re.sub(r"<meta http-equiv.*?>", "", flight_html())
+    options = '{ system: "yards" }'
+    assert options in text
+    page = tmp_path / "page.html"
+    page.write_text(text.replace(options, '{ system: "yards", controls: { delivered_loft_deg: -5 } }'), "utf-8")
+    visit.page.goto(page.as_uri())
+    expect(visit.page.get_by_role("alert")).to_contain_text("Loft −5.0° is not above attack")
+    expect(visit.page.locator(".fp-why")).to_contain_text("No such shot")
+    assert ask(visit, "read()")["flight"]["carry_m"] > 100
+
+
 def test_yards_and_metres_are_the_same_flight(plain):
     carry = ask(plain, "read()")["flight"]["carry_m"]
     cell = plain.page.get_by_role("row", name="Carry").get_by_role("cell").first
@@ -371,7 +385,9 @@ def test_it_lives_in_jupyterlab_and_talks_with_python(lab, visit):
         "    heard.value = f\"face {state['controls']['face_open_deg']:.1f}, apart {abs(carry):.3f} m\"\n"
         "page.observe(hear, 'reading')\n"
         "button.on_click(lambda _: setattr(page, 'controls', {'face_open_deg': 3.0}))\n"
-        "w.VBox([page, button, heard])"
+        "anew = w.Button(description='Begin anew')\n"
+        "anew.on_click(lambda _: page.begin({'face_open_deg': -1.0}))\n"
+        "w.VBox([page, button, anew, heard])"
     )
     kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
     cell = nbformat.v4.new_code_cell(code, id="talk")
@@ -396,6 +412,9 @@ def test_it_lives_in_jupyterlab_and_talks_with_python(lab, visit):
     settle(visit)
     assert pixels(page, "flight") > 300  # in the dark theme's own blue
     assert findings(page) == {}
+    page.get_by_role("button", name="Begin anew").click()
+    expect(heard).to_have_text("face -1.0, apart 0.000 m")
+    expect(page.locator(".fp-why")).to_contain_text("Now move a control")
     assert visit.errors == []
 
 

@@ -119,6 +119,15 @@ def test_a_control_that_is_not_one_is_refused_in_three_parts(controls, found):
     assert caught.value.asked and caught.value.do
 
 
+def test_a_page_can_begin_anew():
+    page = cl.flight_page({"club": "iron-7", "face_open_deg": 3.0})
+    page.begin({"path_out_deg": -2.0})
+    assert page.controls == start() | {"path_out_deg": -2.0, "hold_path": False}
+    assert page.begun == 1
+    with pytest.raises(DataError, match="There is no control 'loft'"):
+        page.begin({"loft": 3.0})
+
+
 def test_parts_and_offers_that_are_none_are_refused():
     page = cl.flight_page()
     with pytest.raises(DataError, match="There is no part 'grass'"):
