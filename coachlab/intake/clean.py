@@ -1,6 +1,7 @@
 """`clean_shots`: which readings can be believed. Nothing is dropped: a misread is set aside, the rest remarked upon."""
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -82,12 +83,14 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
         if rule == MISREAD:
             read_ok &= ~outside
         found.append(_flags(table, outside, name, rule, values))
-    for name, rule, rows, values in _consistency(table):
-        found.append(_flags(table, rows, name, rule, values))
-    for name, rows, values in unlike_sessions(table, read_ok & ~table["excluded"].to_numpy(dtype=bool)):
-        found.append(_flags(table, rows, name, UNLIKE, values))
-    for name, rule, rows, values in disagreements(table, read_ok, air):
-        found.append(_flags(table, rows, name, rule, values))
+    with ThreadPoolExecutor(1) as beside:  # most of it is arithmetic on arrays, during which other threads can work
+        physics = beside.submit(lambda: list(disagreements(table, read_ok, air)))
+        for name, rule, rows, values in _consistency(table):
+            found.append(_flags(table, rows, name, rule, values))
+        for name, rows, values in unlike_sessions(table, read_ok & ~table["excluded"].to_numpy(dtype=bool)):
+            found.append(_flags(table, rows, name, UNLIKE, values))
+        for name, rule, rows, values in physics.result():
+            found.append(_flags(table, rows, name, rule, values))
     told = air_sentence(table, air)
     notes += [told] if told else []
     for name, rows, values, compared in _reported(table):

@@ -8,7 +8,9 @@ import codecs
 import csv
 import io
 import re
+from collections import deque
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import BinaryIO
 
 import numpy as np
@@ -208,14 +210,9 @@ def _read_body(
     parts: list[list[_Part]] = [[] for _ in range(width)]
     numbers: list[np.ndarray] = []
     long: list[np.ndarray] = []
-    kinds: list[pa.DataType] = [_FEW] * width
-    for block, inside in _blocks(stream, separator.encode()):
-        lines = block.count(b"\n")
-        table, rows, too_long = _read_block(block, lines, inside, kinds, separator)
+    for lines, (table, rows, too_long) in _read_blocks(stream, width, separator):
         for part, column in zip(parts, table.columns, strict=True):
             part.append(_part_of(column))
-        if not numbers:
-            kinds = [_MANY if len(words) > max(1000, len(rows) // 2) else _FEW for ((_, words),) in parts]
         numbers.append(rows + line)
         long.append(too_long + line)
         line += lines
@@ -227,6 +224,30 @@ def _read_body(
         parts[place] = []
     pa.default_memory_pool().release_unused()
     return tuple(cells), rows, np.flatnonzero(np.isin(rows, long_rows))
+
+
+def _read_blocks(
+    stream: BinaryIO, width: int, separator: str
+) -> Iterator[tuple[int, tuple[pa.Table, np.ndarray, np.ndarray]]]:
+    """Yield the lines and the cells of each block in order, the next blocks being read meanwhile."""
+    kinds, looked = [_FEW] * width, False
+    with ThreadPoolExecutor(2) as pool:
+        ahead: deque[tuple[int, Future]] = deque()
+        for block, inside in _blocks(stream, separator.encode()):
+            lines = block.count(b"\n")
+            ahead.append((lines, pool.submit(_read_block, block, lines, inside, kinds, separator)))
+            if not looked:
+                kinds, looked = _kinds_of(ahead[0][1].result()[0]), True
+            if len(ahead) > 2:
+                yield ahead[0][0], ahead.popleft()[1].result()
+        while ahead:
+            yield ahead[0][0], ahead.popleft()[1].result()
+
+
+def _kinds_of(table: pa.Table) -> list[pa.DataType]:
+    """Return how the columns of the blocks after this first one are best read."""
+    most = max(1000, table.num_rows // 2)
+    return [_MANY if len(_part_of(column)[1]) > most else _FEW for column in table.columns]
 
 
 def _joined(blocks: list[_Part]) -> Cells:
