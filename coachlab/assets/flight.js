@@ -457,27 +457,32 @@ export function whyOf(shot, ranges, numbers, system) {
   const off = centred.problem ? 0 : out - centred.launch_out_deg;
   const opened = shot.face_to_path_deg;
   let start = Math.abs(out) < 0.25 ? "on the target line" : `${degrees(out)} ${sideWord(out)} of the target line`;
-  if (Math.abs(off) >= 0.5)
+  if (Math.abs(off) >= 0.5) {
     start +=
       `: ${degrees(out - off)} ${sideWord(out - off)} by face and path, ` +
       `${degrees(off)} ${sideWord(off)} by a strike ${toeWord(controls)}`;
-  else if (Math.abs(opened) < 0.5) start += ", where face and path both point";
-  else
-    start +=
-      `, nearer to where the face points (${toSide(controls.face_open_deg)}) ` +
-      `than to the path (${toSide(controls.path_out_deg)})`;
+  } else if (Math.abs(opened) < 0.5) {
+    start += ", where face and path both point";
+  } else {
+    const face = `where the face points (${toSide(controls.face_open_deg)})`;
+    const path = `the path (${toSide(controls.path_out_deg)})`;
+    const nearer = Math.abs(out - controls.face_open_deg) < Math.abs(out - controls.path_out_deg);
+    start += nearer ? `, nearer to ${face} than to ${path}` : `, between ${path} and ${face}`;
+  }
+
   const reasons = {
     face: `the face is ${degrees(opened)} ${opened >= 0 ? "open" : "closed"} to the path`,
     strike: `it is struck ${toeWord(controls)}`,
-    wind: controls.cross_mps === 0 ? "of the wind" : `the wind blows to the ${sideWord(controls.cross_mps)}`,
+    wind:
+      controls.cross_mps === 0
+        ? `the ${controls.tail_mps > 0 ? "tail" : "head"} wind changes the flight`
+        : `the wind blows to the ${sideWord(controls.cross_mps)}`,
   };
   const causes = Object.keys(parts).sort((a, b) => Math.abs(parts[b]) - Math.abs(parts[a]));
   const little = 1.5;
-  const against = causes.find(
-    (cause) => Math.sign(parts[cause]) !== Math.sign(curve) && Math.abs(parts[cause]) >= little,
-  );
-  const first = causes.find((cause) => Math.sign(parts[cause]) === Math.sign(curve));
-  const second = causes.find((cause) => cause !== first && cause !== against && Math.abs(parts[cause]) >= little);
+  const same = causes.filter((cause) => Math.sign(parts[cause]) === Math.sign(curve));
+  const against = causes.find((cause) => !same.includes(cause) && Math.abs(parts[cause]) >= little);
+  const [first, second] = same.filter((cause, at) => !at || Math.abs(parts[cause]) >= little);
   let bend = ["flies", "nearly straight"];
   if (Math.abs(curve) >= little) {
     bend = ["curves", `${far(curve)} to the ${sideWord(curve)} because ${reasons[first]}`];
