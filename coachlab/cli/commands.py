@@ -207,7 +207,8 @@ def doctor() -> None:
 def _read(folder: Path, keep_warned: bool, steps: say.Steps) -> "Study":
     with steps.under_way("Starting"):
         from coachlab.intake.study import read_study
-    return read_study(folder, set_aside_warned=not keep_warned, tell=steps)
+    with steps.counted("Reading files") as progress:
+        return read_study(folder, set_aside_warned=not keep_warned, tell=steps, progress=progress)
 
 
 def _ask(study: "Study", outcome: str, club: str, steps: say.Steps) -> "Evidence":

@@ -114,7 +114,17 @@ def bring(
                 f"No map is called like {', '.join(bare)}.",
                 "Give one map for all, or one named like each file.",
             )
-    shots = bring_shots(files, chosen, log or None, cards, decisions, set_clock=set_clock, tell=steps)  # type: ignore[arg-type]
+    with steps.counted("Reading files") as progress:
+        shots = bring_shots(
+            files,
+            chosen,  # type: ignore[arg-type]
+            log or None,
+            cards,
+            decisions,
+            set_clock=set_clock,
+            tell=steps,
+            progress=progress,
+        )
     with steps.under_way("Auditing"):
         report = cleaning_report(shots, log or None)
         page = cleaning_page(report)

@@ -5,11 +5,12 @@ are for a terminal only; a pipe or NO_COLOR gets plain lines.
 """
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 from rich.text import Text
 
@@ -55,6 +56,17 @@ class Steps:
             return
         with self.screen.status(Text(what)):
             yield
+
+    @contextmanager
+    def counted(self, what: str) -> Iterator[Callable[[int, int], None] | None]:
+        """Show a bar on a terminal, moved by the function that it gives: how many are done, of how many."""
+        if not self.screen.is_terminal:
+            yield None
+            return
+        with Progress(TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), console=self.screen,
+                      transient=True) as bar:  # fmt: skip
+            task = bar.add_task(what)
+            yield lambda done, of: bar.update(task, completed=done, total=of)
 
     @property
     def seconds(self) -> float:

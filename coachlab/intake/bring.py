@@ -14,6 +14,7 @@ from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import apply_decisions
 from coachlab.intake.journal import Log
 from coachlab.intake.log import join_log
+from coachlab.intake.many import Progress, read_many
 from coachlab.intake.read import read_shots
 from coachlab.intake.shots import Shots
 from coachlab.intake.write import csv_text, write_bytes
@@ -31,6 +32,7 @@ def bring_shots(
     settings: Settings | None = None,
     set_clock: bool = False,
     tell: Callable[[str], None] | None = None,
+    progress: Progress | None = None,
 ) -> Shots:
     """Return the shots of some files, cleaned, each counted once, joined with the log, a person's decisions applied.
 
@@ -51,6 +53,8 @@ def bring_shots(
         Whether a difference between the device's clock and that of a log by time is taken out (`find_offset`).
     tell : callable or None
         Called with one sentence a step.
+    progress : callable or None
+        Called with how many files are read and how many there are; several are read at once.
 
     Raises
     ------
@@ -61,12 +65,14 @@ def bring_shots(
     if not paths:
         raise DataError("Shots were to be brought in.", "No file was given.", "Name at least one.")
     say = tell or (lambda sentence: None)
-    settings = settings or settings_near(paths[0])
-    parts = []
-    for path in paths:
-        part = clean_shots(read_shots(path, _map_of(path, maps), settings=settings))
+    limits = settings or settings_near(paths[0])
+
+    def read(path: Path) -> Shots:
+        return clean_shots(read_shots(path, _map_of(path, maps), settings=limits))
+
+    parts = read_many(paths, read, progress)
+    for path, part in zip(paths, parts, strict=True):
         say(f"{path.name}: {part.text()}")
-        parts.append(part)
     shots = combine_shots(parts)
     for note in shots.notes:
         say(note)

@@ -15,9 +15,14 @@ from coachlab.intake.columns import ColumnMap
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import NAME as DECISIONS
 from coachlab.intake.decide import apply_decisions
+from coachlab.intake.findings import together
 from coachlab.intake.log import join_log
+from coachlab.intake.many import Progress, read_many
 from coachlab.intake.read import read_shots
+from coachlab.intake.scales import audit_units
 from coachlab.intake.shots import Shots
+from coachlab.intake.signs import audit_hands, audit_signs
+from coachlab.intake.swaps import audit_clubs
 from coachlab.schema import RANGE_RULES, TABLES
 from coachlab.settings import Settings, read_cues, read_settings
 
@@ -74,7 +79,12 @@ class Study:
         return self.files.to_html(index=False, escape=True)
 
 
-def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable[[str], None] | None = None) -> Study:
+def read_study(
+    folder: str | Path,
+    set_aside_warned: bool = True,
+    tell: Callable[[str], None] | None = None,
+    progress: Progress | None = None,
+) -> Study:
     """Return what a folder of exports, column maps, lesson logs and cards holds, as one table of shots.
 
     Parameters
@@ -88,6 +98,8 @@ def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable
         reason. A step says so either way.
     tell : callable or None
         Called with the sentence of each step as soon as it is done.
+    progress : callable or None
+        Called with how many files are read and how many there are; several are read at once.
 
     Raises
     ------
@@ -108,11 +120,14 @@ def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable
     settings_path, cues_path = folder / ACADEMY, folder / CUES
     settings = read_settings(settings_path if settings_path.is_file() else None)
     cues = read_cues(cues_path) if cues_path.is_file() else None
-    parts, rows = [], []
-    for export in exports:
-        part = clean_shots(read_shots(export, by_export[export], settings=settings))
+    rows = []
+
+    def read(export: Path) -> Shots:
+        return clean_shots(read_shots(export, by_export[export], settings=settings))
+
+    parts = read_many(exports, read, progress)
+    for export, part in zip(exports, parts, strict=True):
         n = part.counts
-        parts.append(part)
         rows.append((export.name, getattr(by_export[export], "name", "own names"), *n[list(_COUNTS)]))
         flags = f", {len(part.flags):,} remarks" if len(part.flags) else ""
         step(
@@ -129,7 +144,8 @@ def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable
     for note in shots.notes:
         step(note)
     shots, warnings = _audit(shots, set_aside_warned)
-    warnings = [*alarms, *warnings]
+    found = together([audit_signs(shots), audit_hands(shots), audit_clubs(shots), audit_units(shots)]).table
+    warnings = [*alarms, *(f"{row.where}: {row.what} {row.do}" for row in found.itertuples()), *warnings]
     for sentence in warnings:
         step(sentence)
     decided_path = folder / DECISIONS
@@ -138,7 +154,7 @@ def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable
         shots = apply_decisions(shots, decided_path)
         step(f"{DECISIONS}: decisions on shots applied; {before:,} were analysed, {shots.counts.analysed:,} are now.")
     beside = (settings_path, cues_path, decided_path)
-    read = [*exports, *logs, *(path for path in maps), *(p for p in beside if p.is_file())]
+    everything = [*exports, *logs, *(path for path in maps), *(p for p in beside if p.is_file())]
     return Study(
         folder,
         shots,
@@ -147,7 +163,7 @@ def read_study(folder: str | Path, set_aside_warned: bool = True, tell: Callable
         pd.DataFrame(rows, columns=["file", "map", *_COUNTS]),
         tuple(steps),
         tuple(warnings),
-        fingerprint(read),
+        fingerprint(everything),
     )
 
 

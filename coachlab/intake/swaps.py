@@ -74,7 +74,9 @@ def _strange_sessions(table: pd.DataFrame, names: list[str]) -> Iterator[tuple]:
     many = player[names[0]].transform("size") > LEAST_OTHERS
     spread = 1.4826 * usual[many].abs().median() if many.any() else usual.abs().median()
     spread = spread.where(spread > 0)
-    for (student, session, club), here in middle.iterrows():
+    # far from the middle of all sessions, this one among them: only these are worth the look at the others alone
+    doubted = np.sqrt(((usual / spread) ** 2).mean(axis=1)) > BORDER / 2
+    for (student, session, club), here in middle[doubted.to_numpy()].iterrows():
         mine = middle.xs(student, level="student")
         mine = mine[mine.index.get_level_values("session") != session]
         far = {}

@@ -135,3 +135,33 @@ def test_a_wrong_unit_in_a_map_raises_an_alarm_that_names_the_column(small):
     path.write_text(text.replace(heading, heading + '\nunit = "mps"', 1), encoding="utf-8")
     study = cl.read_study(small)
     assert any("check the unit" in warning and "speed" in warning for warning in study.warnings), study.warnings
+
+
+def test_files_are_read_at_once_and_counted_as_they_are_done(demo, study):
+    told = []
+    again = cl.read_study(demo, set_aside_warned=False, progress=lambda done, of: told.append((done, of)))
+    assert told == [(0, 3), (1, 3), (2, 3), (3, 3)]
+    pd.testing.assert_frame_equal(again.shots.table, study.shots.table)
+
+
+def test_the_first_file_that_cannot_be_read_is_the_error_however_many_are_read_at_once(tmp_path):
+    for name in "abc":
+        (tmp_path / f"{name}.csv").write_text("attack_up_deg\n-3\n" if name == "a" else f"nothing,of,{name}\n1,2,3\n")
+    with pytest.raises(MapError, match=r"b\.csv"):
+        cl.read_study(tmp_path)
+
+
+def test_a_column_turned_round_in_one_map_is_told_at_load(demo, tmp_path):
+    for name in ("bay-3.csv", "bay-3.toml", "bay-4.xlsx", "bay-4.toml"):
+        shutil.copy(demo / name, tmp_path / name)
+    path = tmp_path / "bay-3.toml"
+    text = path.read_text(encoding="utf-8")
+    head = text.index("[column.path_out_deg]")
+    path.write_text(text[:head] + text[head:].replace('"left"', '"right"', 1), encoding="utf-8")
+    warnings = cl.read_study(tmp_path).warnings
+    assert len(warnings) == 1 and warnings[0].startswith("bay-3.csv: path runs against")
+
+
+def test_a_file_of_any_name_is_read_and_not_passed_over(small):
+    (small / "bay-3.csv").rename(small / "bay-3.dat")
+    assert cl.read_study(small).files["file"].tolist() == ["bay-3.dat"]
