@@ -67,6 +67,10 @@ _HOMES = {
     "coachlab.widgets.explorer": ("explore_cues",),
     "coachlab.widgets.trust": ("explore_trust",),
     "coachlab.widgets.flight": ("flight_page",),
+    "coachlab.widgets.bring": ("bring_panel",),
+    "coachlab.widgets.logbook": ("lesson_panel",),
+    "coachlab.widgets.cardbook": ("cards_panel",),
+    "coachlab.widgets.mapping": ("map_panel",),
     "coachlab.widgets.drill": ("drill_panel",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

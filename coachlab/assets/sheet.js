@@ -107,7 +107,7 @@ const PARTS = {
   heading: (part) => make("h3", {}, part.text),
   steps: (part) => {
     const items = part.names.map((name, place) =>
-      make("li", { class: place < part.at ? "sheet-past" : "", "aria-current": place === part.at ? "step" : null }, name),
+      make("li", { class: place < part.at ? "sheet-past" : "", "aria-current": place === part.at ? "step" : null }, `${place + 1}. ${name}`),
     );
     return make("ol", { class: "sheet-steps", "aria-label": "Steps" }, ...items);
   },
@@ -148,6 +148,8 @@ const PARTS = {
   },
   fold: (part, place, tell) => {
     const body = part.parts.map((inner, number) => PARTS[inner.kind](inner, `${place}-${number}`, tell));
+    // a caption that only repeats the fold's label is for screen readers
+    body.forEach((inner) => inner.querySelectorAll("caption").forEach((one) => one.classList.toggle("sheet-said", part.label.startsWith(one.textContent))));
     return make("details", { open: part.open }, make("summary", { "data-key": `fold ${part.label}` }, part.label), ...body);
   },
   strip: (part, place, tell) => stripOf(part, tell),
@@ -310,7 +312,18 @@ export default {
     el.append(root);
     let shown = [];
 
-    const tell = (action, values) => model.send({ action, values });
+    // what takes long is said aloud; Python answers each action, and the sheet is free again
+    let waiting = 0;
+    let timer = 0;
+    const busy = (on) => {
+      waiting = Math.max(waiting + (on ? 1 : -1), 0);
+      clearTimeout(timer);
+      if (waiting) timer = setTimeout(() => { root.classList.add("sheet-busy"); root.setAttribute("aria-busy", "true"); }, 200);
+      else { root.classList.remove("sheet-busy"); root.removeAttribute("aria-busy"); }
+    };
+    const tell = (action, values) => { busy(true); model.send({ action, values }); };
+    const answered = (content) => { if (content.answered) busy(false); };
+    model.on("msg:custom", answered);
 
     const show = () => {
       const parts = model.get("parts").map((part) => JSON.stringify(part));
@@ -344,6 +357,7 @@ export default {
     show();
     say();
     return () => {
+      model.off("msg:custom", answered);
       model.off("change:parts", show);
       model.off("change:said", say);
       body.querySelectorAll(".sheet-strip").forEach((strip) => strip.remove_sheet());

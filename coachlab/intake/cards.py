@@ -105,6 +105,8 @@ class Cards:
         Former wordings of each cue.
     opened : Cards or None
         The same as the file has them; None where there is no file.
+    taken_over : bool
+        True where the file is not there yet and the text is that of another, from which it begins.
     """
 
     path: Path
@@ -112,6 +114,7 @@ class Cards:
     cards: tuple[Card, ...] = ()
     older: dict[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     opened: "Cards | None" = None
+    taken_over: bool = False
 
     @property
     def by_cue(self) -> dict[str, Card]:
@@ -119,8 +122,15 @@ class Cards:
         return {card.cue: card for card in self.cards}
 
 
-def open_cards(path: str | Path) -> Cards:
-    """Return the cue cards of a file; none where there is no file yet.
+def open_cards(path: str | Path, start: str | Path | None = None) -> Cards:
+    """Return the cue cards of a file; where there is none yet those of another from which it begins, or none.
+
+    Parameters
+    ----------
+    path : path
+        The file of the cards, ``cues.toml``.
+    start : path or None
+        A file whose cards are taken over where the first is not there; it is not changed.
 
     Raises
     ------
@@ -129,7 +139,7 @@ def open_cards(path: str | Path) -> Cards:
     """
     path = Path(path)
     if not path.exists():
-        return Cards(path)
+        return Cards(path) if start is None else replace(open_cards(start), path=path, taken_over=True)
     table = read_cues(path)
     text = path.read_text(encoding="utf-8")
     content = tomllib.loads(text)
@@ -190,7 +200,7 @@ def save_cards(cards: Cards) -> Cards:
         If the file was changed by somebody else since it was opened, or cannot be written.
     """
     there = cards.path.read_text(encoding="utf-8") if cards.path.exists() else ""
-    if there != cards.text:
+    if there != ("" if cards.taken_over else cards.text):
         raise DataError(
             f"{cards.path.name} was to be saved.",
             "Somebody changed the file since it was opened here.",
@@ -210,7 +220,7 @@ def save_cards(cards: Cards) -> Cards:
             path=cards.path.name,
         )
     write_bytes(cards.path, text)
-    saved = replace(again, path=cards.path, opened=None)
+    saved = replace(again, path=cards.path, opened=None, taken_over=False)
     return replace(saved, opened=saved)
 
 

@@ -21,36 +21,44 @@ FAMILY_WORDS = {
 }
 
 
-def cards_panel(path: str | Path = "cues.toml") -> Sheet:
+def cards_panel(path: str | Path = "cues.toml", start: str | Path | None = None) -> Sheet:
     """Return a panel in which the academy's cue cards are read, changed and added to.
 
     Parameters
     ----------
     path : path
         The file of the cards; it is made if it is not there.
+    start : path or None
+        A file whose cards are taken over where the first is not there; it is not changed.
 
     Raises
     ------
     DataError
         If the file is there and cannot be read.
     """
-    return Sheet(CardBook(path))
+    return Sheet(CardBook(path, start))
 
 
 class CardBook:
     """The page of `cards_panel`: the cards, the one that is being changed, and what each action does."""
 
-    def __init__(self, path: str | Path) -> None:
-        self.cards: Cards = open_cards(path)
+    def __init__(self, path: str | Path, start: str | Path | None = None) -> None:
+        self.cards: Cards = open_cards(path, start)
         self.draft: dict[str, Any] | None = None
         self.done = ""
 
     def parts(self) -> list[Part]:
         """Return the cards as a table, and the one that is being changed."""
         file = self.cards.path.name
+        begun = (
+            f" They are taken over for a start; {file} is made with the first change." if self.cards.taken_over else ""
+        )
         done = [sheet.text(self.done, tone="done")] if self.done else []
         top = [
-            sheet.title("Cue cards", f"What the coaches of this academy say, word for word, as it stands in {file}."),
+            sheet.title(
+                "Cue cards",
+                f"What the coaches of this academy say, word for word.{begun if self.cards.taken_over else ''}",
+            ),
             self._table(),
             *done,
         ]

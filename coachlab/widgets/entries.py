@@ -134,7 +134,7 @@ def _block_parts(book: "Logbook") -> list[Part]:
         what = book.name_of(block.cue) if block.holds_cue else PHASE_WORDS[block.phase]
         rows.append(
             [
-                f"{place + 1}", f"{block.first_shot} to {block.last_shot}",
+                f"{place + 1}", f"{block.first_shot}\u00a0to\u00a0{block.last_shot}",
                 sheet.cell(what, "ended because it hurt" if block.stopped else ""), block.offered,
                 _number_text(block.followed_0_10), _number_text(block.pain_0_10), _minutes_text(block.rest_s),
                 {

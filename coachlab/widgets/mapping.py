@@ -7,8 +7,9 @@ from typing import Any
 import pandas as pd
 
 from coachlab.errors import CoachlabError, DataError
-from coachlab.intake.columns import MAPPABLE, READINGS, ColumnMap, sign_of, words_for
+from coachlab.intake.columns import MAPPABLE, READINGS, ColumnMap, Mapped, sign_of, words_for
 from coachlab.intake.guess import propose_map
+from coachlab.intake.headings import plain_heading, without_unit
 from coachlab.intake.proposal import MapProposal
 from coachlab.intake.read import read_shots
 from coachlab.intake.shots import Shots
@@ -82,8 +83,12 @@ class MapBook:
         self.file, self.settings = Path(file), settings or Settings()
         self.folder = Path(folder) if folder is not None else self.file.parent
         self.proposal: MapProposal = propose_map(self.file, known_maps, self.settings)
+        # what a person mapped before needs no second look
+        known = {(name, _plain(heading)) for name, mapped in _mapped(known_maps) for heading in mapped.headings}
         self.doubtful = [
-            not row.column or row.confidence < SURE or is_turned(row.column, row.positive)
+            not row.column
+            or row.confidence < SURE
+            or (is_turned(row.column, row.positive) and (row.column, _plain(row.heading)) not in known)
             for row in self.proposal.table.itertuples()
         ]
         self.saved: Path | None = None
@@ -170,7 +175,10 @@ class MapBook:
 def map_parts(book: MapBook) -> list[Part]:
     """Return the guesses as lists, those to look at first, and the first shots as they would be read."""
     table = book.proposal.table
-    rows = [_row(place, row) for place, row in enumerate(table.itertuples(index=False))]
+    rows = [
+        _row(place, row, doubt)
+        for place, (row, doubt) in enumerate(zip(table.itertuples(index=False), book.doubtful, strict=True))
+    ]
     look = [row for row, doubt in zip(rows, book.doubtful, strict=True) if doubt]
     sure = [row for row, doubt in zip(rows, book.doubtful, strict=True) if not doubt]
     understood = int((table["column"] != "").sum())
@@ -200,7 +208,18 @@ def is_turned(column: str, positive: str) -> bool:
     return bool(column) and sign_of(column, positive or None)[0] < 0
 
 
-def _row(place: int, row: Any) -> list[object]:
+def _mapped(known_maps: Iterable[ColumnMap | str | Path] | str | Path) -> list[tuple[str, Mapped]]:
+    """Return the columns of the maps that were given one by one, as a folder's are not those of this file."""
+    maps = [] if isinstance(known_maps, str | Path) else known_maps
+    read = [one if isinstance(one, ColumnMap) else ColumnMap.from_toml(one) for one in maps]
+    return [pair for one in read for pair in one.columns.items()]
+
+
+def _plain(heading: str) -> str:
+    return plain_heading(without_unit(heading))
+
+
+def _row(place: int, row: Any, doubt: bool) -> list[object]:
     names = [("", "– left out –"), *((name, COLUMN_WORDS.get(name, name)) for name in MAPPABLE)]
     column = sheet.choice(f"column {place}", f"Column for {row.heading}", names, row.column)
     unit: object = ""
@@ -224,8 +243,8 @@ def _row(place: int, row: Any) -> list[object]:
     return [
         sheet.cell(row.heading or "(no heading)", row.samples),
         {"field": column}, unit, side,
-        sheet.cell(level + (", looks mirrored" if turned else ""), row.reason if row.column else "",
-                   "warn" if turned or sure == "a guess" else ""),
+        sheet.cell(level + (", counts the other way round" if turned else ""), row.reason if row.column else "",
+                   "warn" if doubt and (turned or sure == "a guess") else ""),
     ]  # fmt: skip
 
 

@@ -45,8 +45,12 @@ class Sheet(anywidget.AnyWidget):
     def __init__(self, page: Page) -> None:
         super().__init__()
         self.page = page
-        self.on_msg(lambda _, content, __: self.act(content["action"], content.get("values") or {}))
+        self.on_msg(self._heard)
         self.parts = page.parts()
+
+    def _heard(self, _: object, content: Mapping[str, Any], __: object) -> None:
+        self.act(content["action"], content.get("values") or {})
+        self.send({"answered": content["action"]})
 
     def act(self, action: str, values: Mapping[str, Any] | None = None) -> None:
         """Do an action as if it had been done on the page."""

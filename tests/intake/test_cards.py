@@ -103,6 +103,16 @@ def test_a_file_that_is_not_there_yet_is_made(tmp_path):
     assert cl.read_cues(tmp_path / "new" / "cues.toml")["cue"].tolist() == ["S1", "plain"]
 
 
+def test_another_files_cards_may_be_the_start_and_stay_as_they_are(path, tmp_path):
+    own = tmp_path / "own" / "cues.toml"
+    cards = open_cards(own, path)
+    saved = save_cards(put_card(cards, replace(cards.by_cue["I2"], card_text="Over the door.")))
+    assert path.read_text(encoding="utf-8") == FILE
+    assert own.read_text(encoding="utf-8").startswith("# Cards of our bay.")
+    assert open_cards(own, path).cards == saved.cards and saved.by_cue["I2"].version == "2"
+    assert save_cards(put_card(saved, replace(saved.by_cue["I2"], name="door"))).by_cue["I2"].version == "2"
+
+
 def test_a_version_that_is_no_number_gets_a_number_behind_it(path):
     path.write_text(FILE.replace('version = "1"', 'version = "spring"'), encoding="utf-8")
     cards = open_cards(path)
