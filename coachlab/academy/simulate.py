@@ -21,6 +21,7 @@ from coachlab.academy.value import Academy, Hidden
 from coachlab.errors import DataError
 from coachlab.orders import deal
 from coachlab.physics.arc import ARCS
+from coachlab.physics.ops import said
 from coachlab.schema import CLUBS
 
 DESIGNS = ("drawn", "chosen", "log-only")
@@ -277,7 +278,7 @@ def _refuse(students, design, lessons, clubs, coaches, pairs, block_shots, truth
     whole = {"students": students, "lessons": lessons, "coaches": coaches, "pairs": pairs}
     for name, value in whole.items():
         if isinstance(value, bool) or not isinstance(value, int | np.integer) or value < 1:
-            raise DataError(asked, f"{name} is {value!r}.", "Give a whole number, at least 1.", argument=name)
+            raise DataError(asked, f"{name} is {said(value)}.", "Give a whole number, at least 1.", argument=name)
     if pairs > 6:
         raise DataError(
             asked, f"pairs is {pairs}.", "Six pairs are the most a body can take; two or three fill a lesson."
@@ -285,18 +286,20 @@ def _refuse(students, design, lessons, clubs, coaches, pairs, block_shots, truth
     if coaches > students:
         raise DataError(asked, f"{coaches} coaches were asked for {students} students.", "Ask for at most one each.")
     if design not in DESIGNS:
-        raise DataError(asked, f"design is {design!r}.", f"Choose one of {', '.join(DESIGNS)}.", argument="design")
+        raise DataError(asked, f"design is {said(design)}.", f"Choose one of {', '.join(DESIGNS)}.", argument="design")
     if not clubs or len(set(clubs)) < len(clubs):
-        raise DataError(asked, f"clubs is {clubs!r}.", "Name at least one club, each once.", argument="clubs")
+        raise DataError(asked, f"clubs is {said(clubs)}.", "Name at least one club, each once.", argument="clubs")
     for club in clubs:
         if club not in CLUBS:
             raise DataError(
-                asked, f"{club!r} is no club of ours.", "Choose one of schema.CLUBS, as in 'iron-7'.", club=club
+                asked, f"{said(club)} is no club of ours.", "Choose one of schema.CLUBS, as in 'iron-7'.", club=club
             )
     low, high = block_shots
     if not 1 <= low <= high <= 100:
         raise DataError(
-            asked, f"block_shots is {block_shots!r}.", "Give the least and the most shots of a block, as in (8, 10)."
+            asked,
+            f"block_shots is {said(block_shots)}.",
+            "Give the least and the most shots of a block, as in (8, 10).",
         )
     if not truths:
         raise DataError(asked, "The cue cards hold no cue but the plain swing.", "Give at least one cue.")

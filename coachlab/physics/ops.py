@@ -37,9 +37,15 @@ def said(value: object) -> str:
     >>> said(np.int64(3)), said("spoon"), said(np.array([1.5, 2.5]))
     ('3', "'spoon'", '[1.5, 2.5]')
     """
-    plainly = getattr(value, "tolist", None)  # of NumPy's and pandas' kinds
-    text = " ".join(repr(plainly() if callable(plainly) else value).split())
+    text = " ".join(repr(_plainly(value)).split())
     return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _plainly(value: Any) -> Any:
+    if type(value) in (list, tuple):
+        return type(value)(_plainly(each) for each in value)
+    as_list = getattr(value, "tolist", None)  # NumPy's and pandas' kinds have it
+    return as_list() if callable(as_list) else value
 
 
 def must_be(kind: type, value: object, asked: str) -> None:

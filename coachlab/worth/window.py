@@ -177,7 +177,7 @@ def target_window(
     spread = usual_spread(head)[outcome] if shot_sd is None else number(asked, "shot_sd", shot_sd)
     if not (reach > 0 and spread >= 0):
         raise DataError(
-            asked, f"reach is {reach!r}, shot_sd {spread!r}.", "Give a reach above 0 and an SD of 0 or more."
+            asked, f"reach is {said(reach)}, shot_sd {said(spread)}.", "Give a reach above 0 and an SD of 0 or more."
         )
     distance = distance_worth(club, distance_m, settings)
     own = float(base[NAMES.index(outcome)])

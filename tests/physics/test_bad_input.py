@@ -190,6 +190,6 @@ def test_shapes_come_back_as_they_were_given():
 
 
 def test_a_value_is_told_as_a_person_would_write_it():
-    assert said(np.int64(3)) == "3"
+    assert said(np.int64(3)) == "3" and said((np.int64(9), np.float32(0.5))) == "(9, 0.5)"
     assert said(pd.Series([1.0, 2.0])) == "[1.0, 2.0]"
     assert said("x" * 200).endswith("...") and len(said("x" * 200)) == 60
