@@ -5,6 +5,7 @@ every other equally often. They are dealt in permuted sets, so that the balance 
 """
 
 import hashlib
+import html
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -76,7 +77,7 @@ class Orders:
     def _repr_html_(self) -> str:
         dealt = self.table["order_plan"].value_counts().reindex(list(self.plans), fill_value=0)
         counts = dealt.rename_axis("order").reset_index(name="students")
-        return f"<p>{self.text()}</p>" + counts.to_html(index=False)
+        return f"<p>{html.escape(self.text())}</p>" + counts.to_html(index=False)
 
 
 def draw_orders(conditions: Sequence[str], students: int | Sequence[str], seed: int | None = None) -> Orders:

@@ -18,7 +18,9 @@ import pandas as pd
 
 from coachlab.academy.value import LOG_COLUMNS, Academy
 from coachlab.errors import DataError
+from coachlab.intake.write import csv_text, file_name, neutral
 from coachlab.schema import CLUBS, LATERAL, show_club
+from coachlab.settings import toml_text
 from coachlab.units import factor_to_column
 
 SIMULATED = "Simulated data of the invented Quillbeck Academy: no real person, no real shot."
@@ -142,7 +144,7 @@ def write_academy(academy: Academy, folder: str | Path, name: str = "Quillbeck A
             files[f"{bay.stem}.{suffix}"] = (_sheet if bay.kind == "sheet" else _text_file)(part, bay)
             files[f"{bay.stem}.toml"] = _map_of(part, bay).encode()
     for coach, part in academy.log.groupby("coach", observed=True):
-        files[f"log-{coach}.csv"] = _log_of(part, str(coach)).encode()
+        files[file_name(f"log-{coach}", ".csv")] = _log_of(part, str(coach)).encode()
     files["cues.toml"] = _cards_of(academy).encode()
     files["academy.toml"] = _settings_of(name).encode()
     paths = []
@@ -195,7 +197,7 @@ def _text_file(rows: pd.DataFrame, bay: _Bay) -> bytes:
         if heading == bay.headings["struck_at"][0]:
             written.append(values.dt.strftime(bay.time).tolist())
         elif not unit:
-            written.append(values.astype("str").tolist())
+            written.append([_cell(str(value), separator) for value in values.astype("str")])
         else:
             written.append([_number(value, unit, mark, heading in sides, bay.unread) for value in values])
     lines = [bay.title, header]
@@ -220,6 +222,12 @@ def _text_file(rows: pd.DataFrame, bay: _Bay) -> bytes:
     return ("" if comma else "\ufeff").encode() + ("\n".join(lines) + "\n").encode()
 
 
+def _cell(text: str, separator: str) -> str:
+    """Return a text as a cell of a text file: no formula, and in quotes where it holds a sign of the file."""
+    text = str(neutral(text))
+    return f'"{text.replace(chr(34), chr(34) * 2)}"' if re.search(rf'["\r\n{separator}]', text) else text
+
+
 def _number(value: float, unit: str, mark: str, side: bool, unread: str) -> str:
     if np.isnan(value):
         return unread
@@ -241,7 +249,7 @@ def _sheet(rows: pd.DataFrame, bay: _Bay) -> bytes:
     first_measure = list(cells.columns).index(bay.headings["club_speed_mps"][0])
     for values in cells.astype(object).where(cells.notna(), None).itertuples(index=False):
         row = [
-            value.to_pydatetime().replace(microsecond=0) if isinstance(value, pd.Timestamp) else value
+            value.to_pydatetime().replace(microsecond=0) if isinstance(value, pd.Timestamp) else neutral(value)
             for value in values
         ]
         if row[first_measure] is None:
@@ -305,8 +313,9 @@ def _log_of(log: pd.DataFrame, coach: str) -> str:
         table[name] = table[name].map({True: "yes", False: "no"})
     whole = ["block_index", "period", "followed_0_10", "pain_0_10", "rest_s", "first_shot", "last_shot"]
     table[whole] = table[whole].astype("Int64")
-    head = f"# {SIMULATED}\n# Lesson log of coach {coach}: one row a block; shots as the bay counts them.\n"
-    return head + table.to_csv(index=False, lineterminator="\n")
+    named = " ".join(coach.split())
+    head = f"# {SIMULATED}\n# Lesson log of coach {named}: one row a block; shots as the bay counts them.\n"
+    return head + csv_text(table)
 
 
 def _cards_of(academy: Academy) -> str:
@@ -314,12 +323,12 @@ def _cards_of(academy: Academy) -> str:
     for card in academy.cues.itertuples():
         lines += [
             "",
-            f"[{card.cue}]",
-            f'name = "{card.name}"',
-            f'version = "{card.version}"',
-            f'family = "{card.family}"',
+            f"[{card.cue if str(card.cue).isidentifier() else toml_text(card.cue)}]",
+            f"name = {toml_text(card.name)}",
+            f"version = {toml_text(card.version)}",
+            f"family = {toml_text(card.family)}",
         ]
-        lines.append(f'card_text = "{card.card_text}"')
+        lines.append(f"card_text = {toml_text(card.card_text)}")
         if card.moves:
             lines.append(f"moves = [{', '.join(_quoted(card.moves))}]")
         lines.append(f"direction = {card.direction}")
@@ -330,14 +339,14 @@ def _cards_of(academy: Academy) -> str:
 
 
 def _quoted(texts: str) -> list[str]:
-    return [f'"{text}"' for text in texts.split()]
+    return [toml_text(text) for text in texts.split()]
 
 
 def _settings_of(name: str) -> str:
     return "\n".join(
         [
             f"# {SIMULATED}",
-            f'name = "{name}"',
+            f"name = {toml_text(name)}",
             f'note = "{SIMULATED}"',
             'units = "yards"',
             "small_group_students = 5",

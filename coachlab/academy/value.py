@@ -1,5 +1,6 @@
 """The value that a simulation gives: data as an academy would have them, and the truth that it would not."""
 
+import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -144,4 +145,4 @@ class Academy:
 
     def _repr_html_(self) -> str:
         shown = self.truth.pivot_table(index=["cue", "club"], columns="outcome", values="value", sort=False)
-        return f"<p>{self.text()}</p>" + shown.round(2).to_html()
+        return f"<p>{html.escape(self.text())}</p>" + shown.round(2).to_html()

@@ -3,6 +3,7 @@
 A randomised crossover, B alternating baseline, C plain before-after or cues chosen by the coach, D log only.
 """
 
+import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -52,7 +53,7 @@ class Grade:
         return f"<Grade {self.grade}: {' '.join(self.reasons)}>"
 
     def _repr_html_(self) -> str:
-        items = "".join(f"<li>{reason}</li>" for reason in self.reasons)
+        items = "".join(f"<li>{html.escape(reason)}</li>" for reason in self.reasons)
         return f"<p><b>Evidence grade {self.grade}</b>: {_MEANING[self.grade]}.</p><ul>{items}</ul>"
 
 

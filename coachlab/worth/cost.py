@@ -1,5 +1,6 @@
 """Which number of the delivery costs one student most with one club, within what that student can reach."""
 
+import html
 from dataclasses import dataclass
 
 import numpy as np
@@ -124,7 +125,7 @@ class Costs:
         return f"<Costs with {self.club}: {', '.join(self.ranking)}>"
 
     def _repr_html_(self) -> str:
-        return "".join(f"<p>{sentence}</p>" for sentence in self.sentences())
+        return "".join(f"<p>{html.escape(sentence)}</p>" for sentence in self.sentences())
 
 
 def costliest(
