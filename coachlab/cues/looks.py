@@ -206,7 +206,7 @@ def _neighbours(seen: Seen, lost: str) -> tuple[str, str, str, str]:
     if seen.neighbours is None:
         return _none(limit, lost)
     n = seen.neighbours
-    found = f"correlation {n.rho:.2f} ({n.low:.2f} to {n.high:.2f})".replace("-", "−")
+    found = f"correlation {show_r(n.rho)} ({show_r(n.low)} to {show_r(n.high)})"
     if abs(n.rho) > NEIGHBOURS:
         remark = (
             "A shot resembles the one before it, so that ten shots tell less than ten. The block's own term takes up "
@@ -234,6 +234,11 @@ def _effects(seen: Seen, lost: str) -> tuple[str, str, str, str]:
         )
         return found, limit, LOOK, remark
     return found, limit, FINE, f"{'; '.join(words.values()).capitalize()}: as the model takes them to be."
+
+
+def show_r(r: float) -> str:
+    """Return a correlation as a page shows it: a true minus sign, never a negative zero."""
+    return f"{round(r, 2) + 0.0:.2f}".replace("-", "−")
 
 
 def part_name(group: str, term: str) -> str:

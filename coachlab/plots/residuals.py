@@ -6,7 +6,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from coachlab.cues.diagnose import Diagnostics
-from coachlab.cues.looks import NEIGHBOURS, part_name
+from coachlab.cues.looks import NEIGHBOURS, part_name, show_r
 from coachlab.mixed.envelope import Envelope
 from coachlab.plots.look import (
     FAMILY_MARKS,
@@ -133,7 +133,7 @@ def plot_neighbours(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
     legend_above(
         ax,
         [
-            Line2D([], [], color=PALETTE[0], label=f"r {n.rho:.2f}, {level_text(d.level)} band".replace("-", "−")),
+            Line2D([], [], color=PALETTE[0], label=f"r {show_r(n.rho)}, {level_text(d.level)} band"),
             Line2D([], [], color=INK, linestyle=(0, (1, 2)), label=f"limit ±{NEIGHBOURS:g}"),
         ],
     )
@@ -154,14 +154,21 @@ def plot_effects(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
     ax.set_xticks([])
     ax.set_yticks([])
     ax.spines[:].set_visible(False)
+    lines = 1 if n < 4 else 2
+    reach = max(each.table["normal"].max() for each in effects.values()) + 0.2
+    columns = -(-n // lines)
     for place, (key, each) in enumerate(effects.items()):
-        small = framed(ax.inset_axes((place / n + 0.01, 0.0, 1 / n - 0.05, 0.92)))
-        _quantiles(small, each, 3)
+        line, column = divmod(place, columns)
+        box = (column / columns + 0.01, 1 - (line + 1) / lines, 1 / columns - 0.05, 0.92 / lines - 0.06 * (lines - 1))
+        small = framed(ax.inset_axes(box))
+        _quantiles(small, each, 3 if lines == 1 else 2)
         small.set_ylim(min(ends) - 0.2, max(ends) + 0.2)
-        small.set_title(part_name(*key), fontsize=SMALL, color=INK, pad=2)
-        small.tick_params(labelleft=place == 0, labelsize=SMALL - 1)
+        if lines == 2:  # one scale serves the whole column
+            small.set_xlim(-reach, reach)
+        small.set_title(part_name(*key).removeprefix("students' "), fontsize=SMALL, color=INK, pad=2)
+        small.tick_params(labelleft=column == 0, labelbottom=line == lines - 1, labelsize=SMALL - 1)
     ax.set_xlabel("normal sample (in SDs)", labelpad=16)
-    ax.set_ylabel("here (in SDs)", labelpad=18)
+    ax.set_ylabel("here (in SDs)", labelpad=26)
     return ax
 
 
