@@ -252,8 +252,8 @@ class Problem:
             factor = self.layers.factor(t, theta[0])
             covariance = factor @ factor.T
             size, axes = np.linalg.eigh(covariance + 0.5 * (step + step.T))
-            old = np.linalg.eigvalsh(covariance)
-            size = np.clip(size, SHRINK * max(min(size[-1], GROW * old[-1]), old[0]), GROW * old[-1])
+            sizes = np.linalg.eigvalsh(covariance)
+            size = np.clip(size, SHRINK * max(min(size[-1], GROW * sizes[-1]), sizes[0]), GROW * sizes[-1])
             covariance = ((axes * size) @ axes.T)[np.ix_(order, order)]
             x[at : at + last - first] = np.linalg.cholesky(covariance)[triangle(k)]
         if self.sized:
