@@ -201,4 +201,9 @@ def _told(source: np.ndarray, part_of: np.ndarray, found: np.ndarray) -> Iterabl
 
 def _stack(frames: list[pd.DataFrame]) -> pd.DataFrame:
     filled = [frame for frame in frames if len(frame)] or frames[:1]
+    for name in dict.fromkeys(name for frame in filled for name in frame.columns):
+        kinds = [frame[name].dtype for frame in filled if name in frame]
+        if any(isinstance(kind, pd.CategoricalDtype) for kind in kinds) and any(kind != kinds[0] for kind in kinds):
+            # categories that differ would become objects, which take ten times the memory
+            filled = [frame.assign(**{name: frame[name].astype("str")}) if name in frame else frame for frame in filled]
     return pd.concat(filled, ignore_index=True)

@@ -24,6 +24,9 @@ Fault = Callable[[CoachlabError], None]
 PEOPLE = {"student": "s", "coach": "c"}
 """The columns that hold people, each with the letter of its pseudonyms."""
 
+MANY = 500_000
+"""From how many shots on a label is a category."""
+
 ORDER = (*TABLES["shots"], *TABLES["derived"], "hand", "session_day", "phase", "cue")
 
 
@@ -122,7 +125,16 @@ def build_table(intake: Intake, numbers: Mapping[str, Numbers], states: np.ndarr
 
 
 def _constant(text: str, n: int) -> object:
-    return pd.array([text], dtype="str").take(np.zeros(n, dtype=np.int64))
+    return _labels([text], np.zeros(n, dtype=np.int8))
+
+
+def _labels(words: list[str | None], codes: np.ndarray) -> object:
+    """Return a word for each shot: texts, or categories where texts by the million would fill the memory."""
+    texts = pd.array(words, dtype="str")
+    if len(codes) <= MANY:
+        return texts.take(codes)
+    places, distinct = pd.factorize(texts)
+    return pd.Categorical.from_codes(places.astype(np.int32)[codes], pd.Index(distinct), validate=False)
 
 
 def _ids_of(texts: list[str], prefix: str, key: bytes) -> list[str | None]:
@@ -163,7 +175,7 @@ def _fill_label(
     filled = [
         given if empty else None if none else word for word, empty, none in zip(words, blank, missing, strict=True)
     ]
-    columns[name] = pd.array(filled, dtype="str").take(intake.codes(name))
+    columns[name] = _labels(filled, intake.codes(name))
 
 
 def _fill_hands(intake: Intake, columns: dict[str, object], n: int) -> np.ndarray | None:
@@ -180,7 +192,7 @@ def _fill_hands(intake: Intake, columns: dict[str, object], n: int) -> np.ndarra
         assumed = given or "R"
         if given is None:
             intake.notes.append(f"{int(unsaid.sum())} shots say no hand: right-handed is assumed.")
-        hands = hands.fillna(assumed)
+        hands = hands.astype("str").fillna(assumed)
         columns["hand"] = hands.array
     left = (hands == "L").to_numpy(dtype=bool)
     return left if left.any() else None

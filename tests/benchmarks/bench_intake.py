@@ -1,5 +1,7 @@
 """What reading and cleaning an export costs beside `pandas.read_csv` of the same file, which checks nothing."""
 
+import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
@@ -8,7 +10,7 @@ from timing import Row, paired
 
 import coachlab as cl
 
-ROWS = 100_000
+ROWS, MANY_ROWS = 100_000, 1_000_000
 MAP = """
 name = "bench"
 [club_names]
@@ -67,22 +69,45 @@ def write_export(folder: Path, rows: int, seed: int = 0) -> tuple[Path, Path]:
 
 
 def measure() -> list[Row]:
-    """Time 100,000 rows from the file to cleaned shots."""
-    with tempfile.TemporaryDirectory() as folder:
-        export, toml = write_export(Path(folder), ROWS)
-        columns = cl.ColumnMap.from_toml(toml)
+    """Time 100,000 and 1,000,000 rows from the file to cleaned shots, and weigh the larger run's memory."""
+    rows = []
+    for count, repeats, aim in ((ROWS, 9, 4), (MANY_ROWS, 5, 2.5)):
+        with tempfile.TemporaryDirectory() as folder:
+            export, toml = write_export(Path(folder), count)
+            columns = cl.ColumnMap.from_toml(toml)
 
-        def ours() -> cl.Shots:
-            return cl.clean_shots(cl.read_shots(export, columns))
+            def ours(export: Path = export, columns: cl.ColumnMap = columns) -> cl.Shots:
+                return cl.clean_shots(cl.read_shots(export, columns))
 
-        assert len(ours()) == ROWS
-        ours_s, yardstick_s = paired(ours, lambda: pd.read_csv(export), repeats=9)
-    return [
-        Row(
-            what="read and clean 100,000 rows",
-            ours_s=ours_s,
-            yardstick="pandas.read_csv",
-            yardstick_s=yardstick_s,
-            aim=4,
+            assert len(ours()) == count
+            ours_s, yardstick_s = paired(ours, lambda export=export: pd.read_csv(export), repeats=repeats)
+            peak_mb = peak_memory_mb(export, toml) if count == MANY_ROWS else None
+            weight = f"; peak memory {peak_mb / (export.stat().st_size / 1e6):.1f} x the file" if peak_mb else ""
+        rows.append(
+            Row(
+                what=f"read and clean {count:,} rows{weight}",
+                ours_s=ours_s,
+                yardstick="pandas.read_csv",
+                yardstick_s=yardstick_s,
+                aim=aim,
+            )
         )
-    ]
+    return rows
+
+
+def peak_memory_mb(export: Path, toml: Path) -> float | None:
+    """Return what a process of its own takes at most to read and clean a file, imports apart; None off Linux."""
+    if not Path("/proc/self/status").exists():
+        return None
+    code = (
+        "import re, sys, coachlab as cl, pandas\n"
+        "def peak(): return int(re.search(r'VmHWM:\\s*(\\d+)', open('/proc/self/status').read())[1]) / 1024\n"
+        "cl.read_shots, cl.clean_shots\n"
+        "before = peak()\n"
+        "cl.clean_shots(cl.read_shots(sys.argv[1], sys.argv[2]))\n"
+        "print(peak() - before)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(export), str(toml)], capture_output=True, check=True, text=True
+    )
+    return float(done.stdout)

@@ -173,3 +173,24 @@ def test_a_copy_moves_no_shot_out_of_its_block(put):
     assert used["shot"].tolist() == list(range(1, 31))
     assert used["phase"].value_counts().to_dict() == {"plain": 15, "cue": 15}
     assert not any("have no number" in note for note in joined.notes)
+
+
+def test_labels_of_very_many_shots_are_categories_and_say_the_same(put, monkeypatch):
+    from coachlab.intake import fill
+
+    text = "student,session,hand,club,attack_up_deg\n" + "".join(
+        f"Robin,v{n % 3},{'RL '[n % 3]},iron-7,{-n / 9:.2f}\n" for n in range(30)
+    )
+    few = cl.clean_shots(cl.read_shots(put("a.csv", text)))
+    monkeypatch.setattr(fill, "MANY", 10)
+    many = cl.clean_shots(cl.read_shots(put("a.csv", text)))
+    assert isinstance(many.table["session"].dtype, pd.CategoricalDtype)
+    labels = ["student", "session", "hand", "club", "source", "excluded_reason"]
+    pd.testing.assert_frame_equal(
+        many.table.astype(dict.fromkeys(labels, "str")), few.table.astype(dict.fromkeys(labels, "str"))
+    )
+    other = cl.clean_shots(cl.read_shots(put("b.csv", text.replace("v", "w").replace("-", "-1"))))
+    both = cl.combine_shots([many, other])
+    assert both.table["session"].dtype == "str" and both.table["source"].tolist() == ["a.csv"] * 30 + ["b.csv"] * 30
+    log = put("log.csv", "session,first_shot,last_shot,phase,cue\nv0,1,10,plain,plain\n")
+    assert (cl.join_log(many, log).table["phase"] == "plain").sum() == 10
