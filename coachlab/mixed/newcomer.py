@@ -11,7 +11,8 @@ from scipy.special import stdtr, stdtrit
 
 from coachlab.errors import FitError
 from coachlab.mixed.fit import Fit
-from coachlab.mixed.problem import Point, lower, triangle
+from coachlab.mixed.hold import led
+from coachlab.mixed.problem import Point
 from coachlab.mixed.sheet import decimals, number
 from coachlab.mixed.show import new_level_html
 from coachlab.mixed.solve import STEP as SMALL
@@ -230,19 +231,9 @@ def _weighed(fit, t, effect, place, scale, nodes):
 
 def _led_by(fit, t, effect):
     """Return the problem by REML with one effect leading its term, the optimum, and which parameter is its spread."""
-    old = fit.problem
-    problem = copy(old)
-    problem.reml, problem.nu = True, old.moments.rows - old.p
-    problem.layers = copy(old.layers)  # the cross-products are shared, the order of effects is not
-    problem.layers.layers = [copy(layer) for layer in old.layers.layers]
-    theta = old.unpack(fit.inference.optimum.x[None])[0][0]
-    orders, parts = [], []
-    for s, term in enumerate(problem.terms):
-        first = [effect] if s == t else []
-        orders.append((*first, *(i for i in range(term.size) if i not in first)))
-        parts.append(lower(old.layers.factor(s, theta)[list(orders[-1])])[triangle(term.size)])
-    problem.layers.arrange(orders)
-    x = np.concatenate([np.concatenate(parts)[problem.free], fit.inference.optimum.x[len(problem.free) :]])
+    problem = copy(fit.problem)
+    problem.reml, problem.nu = True, problem.moments.rows - problem.p
+    problem, x = led(problem, fit.inference.optimum.x, t, effect)
     at = np.flatnonzero(problem.free == problem.layers.first_parameter[t])
     return problem, x, int(at[0]) if len(at) else None
 
