@@ -27,6 +27,7 @@ from coachlab.settings import Settings
 SEPARATORS = (",", ";", "\t", "|")
 ODD_SEPARATORS = (":", "^", "~", "/", "\\", "#", "!", "&", "*", "=", "\x1f", "\x1e", "\x01", "¦", "§", " ")
 """Looked at where none of the usual ones parts the headings."""
+_LONE = re.compile(rb"\r(?!\n|$)")
 _EIGHT_BITS = ("cp1252", "mac_roman", "cp850")
 _BLOCK = 1 << 22
 _HEAD = 1 << 18
@@ -58,8 +59,8 @@ def read_lines(source: Source, wanted: Wanted, settings: Settings | None = None)
             except MapError as err:
                 return _read_aligned(source, wanted, settings, err)
     text = _decoded(source.read(), encoding)
-    if "\r" in text and "\n" not in text:
-        text = text.replace("\r", "\n")
+    if "\r" in text and ("\n" not in text or '"' not in text):
+        text = re.sub(r"\r+\n|\r", "\n", text)
     data = text.replace("\0", "").encode("utf-8", "replace")
     return _read_stream(source.name, io.BytesIO(data), data[:_HEAD], wanted, settings)
 
@@ -93,7 +94,8 @@ def _encoding_of(head: bytes) -> str:
     zeros = head[:4096].count(b"\0")
     if zeros > len(head[:4096]) / 4:
         return "utf-16-le" if head[1:2] == b"\0" else "utf-16-be"
-    if zeros or b"\0" in head or (b"\r" in head and b"\n" not in head):
+    lone = b"\r" in head and (b"\n" not in head or (b'"' not in head and _LONE.search(head)))
+    if zeros or b"\0" in head or lone:
         return "utf-8-sig"  # line ends or signs that the block reader does not know: read as a whole
     return "utf-8"
 

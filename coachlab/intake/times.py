@@ -12,8 +12,10 @@ _ZONES = (
     (r"(\d|[AaPp]\.?[Mm]\.?)\s*(?:\([^()]*\)|\[[^\[\]]*\])$", r"\1"),
     (r"(\d|[AaPp]\.?[Mm]\.?)\s*(?:[zZ]|[A-Z]{3,5}|(?:UTC|GMT)\s*[+-]\s*\d{1,2}(?::?\d{2})?|[A-Z][a-z]+/\w+)$", r"\1"),
     (r"(:\d{2}(?:[.,]\d+)?)\s*[+-]\d{2}(?::?\d{2})?$", r"\1"),
+    (r"(:\d{2}:\d{2}):(\d{3})$", r"\1.\2"),
+    (r"(\d)\s*(?:Uhr|uhr|hrs?|h)$", r"\1"),
 )
-"""How a time zone is written behind a time, and what is left of it."""
+"""How a time zone is written behind a time, and what is left of it; and what else times do without."""
 _PACKED = re.compile(r"(\d{4})(\d{2})(\d{2})[T ]?(\d{2})(\d{2})(\d{2})?")
 _DOTTED = re.compile(r"(\d{1,2})\.(\d{2})(?:\.(\d{2}))?")
 _COUNTED = (
@@ -67,12 +69,13 @@ def read_times(cells: Cells) -> tuple[np.ndarray, np.ndarray, np.ndarray, str]:
         if pc.any(pc.match_substring_regex(plain, pattern)).as_py():
             plain = pc.replace_substring_regex(plain, pattern, left)
     words = pd.Series(pd.array(plain, dtype="str")).mask(pd.Series(counted))
-    read = pd.to_datetime(words, format="ISO8601", errors="coerce")
-    slow = np.flatnonzero(read.isna().to_numpy() & ~blank & ~counted)
+    read = pd.to_datetime(words, format="ISO8601", errors="coerce").to_numpy().astype("M8[us]")
+    slow = np.flatnonzero(np.isnat(read) & ~blank & ~counted)
     texts, clocks, doubt = _rewrite(words.iloc[slow].tolist())
     of_day[slow] = clocks
-    read.iloc[slow] = pd.to_datetime(pd.Series(texts, dtype="str"), format="mixed", errors="coerce").to_numpy()
-    times = np.where(counted, times, read.to_numpy().astype("M8[us]"))
+    rewritten = pd.to_datetime(pd.Series(texts, dtype="str"), format="mixed", errors="coerce")
+    read[slow] = rewritten.to_numpy().astype("M8[us]")
+    times = np.where(counted, times, read)
     return times, of_day, np.isnat(times) & np.isnat(of_day) & ~blank, " ".join(filter(None, [note, doubt]))
 
 
