@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 import coachlab as cl
+from coachlab.intake.audit import audit_logging
 from coachlab.intake.clock import audit_clock, find_offset
 from coachlab.intake.findings import FINDING_COLUMNS, together
 from coachlab.intake.scales import audit_units
@@ -152,9 +153,24 @@ def clocks_found(seeds, ends):
     return np.mean(hits)
 
 
+def best_shots_found(seeds):
+    """In which share of academies exactly the coach who logs only the best cue shots is warned, and who is not there."""
+    right = []
+    for seed in seeds:
+        made = cl.simulate_academy(students=24, seed=seed, rogue=True)
+        rogue = set(made.coaches.loc[made.coaches["rogue"], "coach"])
+        warned = audit_logging(made.shots).table.query("warned")["coach"]
+        right.append(set(warned) == rogue and not audit_logging(academy(seed)[0]).table["warned"].any())
+    return np.mean(right)
+
+
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_planted_fault_is_found_and_nothing_else(fault):
     assert found_in(fault, QUICK) == 1
+
+
+def test_the_coach_who_logs_the_best_shots_is_found_and_no_other():
+    assert best_shots_found(QUICK) == 1
 
 
 def test_clean_files_pass_every_audit():
@@ -171,6 +187,7 @@ def test_a_clock_that_is_off_is_found_with_how_far(ends):
 def test_planted_faults_are_found_in_95_of_100_academies_and_clean_ones_pass_in_95():
     found = {fault: found_in(fault, MANY) for fault in FAULTS}
     found |= {f"clock, ends {ends}": clocks_found(MANY, ends) for ends in (True, False)}
+    found["best shots only"] = best_shots_found(MANY)
     clean = flagged_clean(MANY)
     print("\n".join(f"{name}: {share:.3f}" for name, share in {**found, **clean}.items()))
     assert min(found.values()) >= 0.95, found
