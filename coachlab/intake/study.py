@@ -26,8 +26,10 @@ from coachlab.intake.swaps import audit_clubs
 from coachlab.schema import RANGE_RULES, TABLES
 from coachlab.settings import Settings, read_cues, read_settings
 
-EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet", ".zip", ".gz", ".dat", ".prn", "")
+EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet")
+"""What an export is called; a file with another ending is one where a map of its name stands beside it."""
 CUES, ACADEMY, REPORT = "cues.toml", "academy.toml", "report.toml"
+_NO_EXPORTS = (".toml", ".md", ".html", ".htm", ".pdf", ".png", ".jpg", ".jpeg", ".json", ".ipynb", ".py")
 BEST_SHOTS = "log looks like best shots only"
 """The reason that is kept beside a shot of a coach who was warned."""
 MISREAD_ALARM = 0.2
@@ -107,7 +109,7 @@ def read_study(
         If there is no export, or a file cannot be used; the file is named.
     """
     folder = Path(folder)
-    exports, logs, maps = _files(folder)
+    exports, logs, maps, left = _files(folder)
     by_export = _pair(folder, exports, maps)
     steps: list[str] = []
 
@@ -141,6 +143,8 @@ def read_study(
     if has_air(shots.table):
         shots = clean_shots(shots)  # the log said the air, in which carry can be held against the model
     step(_joined(shots, logs))
+    if left:
+        step(f"Left alone, as no export, map or log: {', '.join(path.name for path in left)}.")
     for note in shots.notes:
         step(note)
     shots, warnings = _audit(shots, set_aside_warned)
@@ -175,13 +179,19 @@ def fingerprint(paths: Iterable[Path]) -> str:
     return whole.hexdigest()[:12]
 
 
-def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path]]:
+def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path], list[Path]]:
+    """Return exports, logs, maps, and the files that are none of them."""
     asked = f"The folder {folder.name or folder} was read as a study."
     if not folder.is_dir():
         found = "It is a file." if folder.exists() else "There is no such folder."
         raise DataError(asked, found, "Name the folder that holds the exports and the logs.", path=str(folder))
     there = sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] not in ".~")
-    tables = [path for path in there if path.suffix.lower() in EXPORTS]
+    mapped = {path.stem for path in there if path.suffix.lower() == ".toml"}
+    tables = [
+        path
+        for path in there
+        if path.suffix.lower() in EXPORTS or (path.stem in mapped and path.suffix.lower() not in _NO_EXPORTS)
+    ]
     logs = [path for path in tables if path.name.lower().startswith("log-")]
     exports = [path for path in tables if path not in logs and path.name != DECISIONS]
     maps = [path for path in there if path.suffix.lower() == ".toml" and path.name not in (CUES, ACADEMY, REPORT)]
@@ -189,10 +199,11 @@ def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path]]:
         raise DataError(
             asked,
             f"It holds no export; there are: {', '.join(path.name for path in there) or 'no files'}.",
-            f"Put the device's files there ({', '.join(EXPORTS[:-1])}); names that begin with log- are lesson logs.",
+            f"Put the device's files there ({', '.join(EXPORTS)}); names that begin with log- are lesson logs.",
             path=str(folder),
         )
-    return exports, logs, maps
+    known = {*tables, *maps, *(folder / name for name in (CUES, ACADEMY, REPORT))}
+    return exports, logs, maps, [path for path in there if path not in known]
 
 
 def _pair(folder: Path, exports: list[Path], maps: list[Path]) -> dict[Path, ColumnMap | None]:

@@ -162,6 +162,10 @@ def test_a_column_turned_round_in_one_map_is_told_at_load(demo, tmp_path):
     assert len(warnings) == 1 and warnings[0].startswith("bay-3.csv: path runs against")
 
 
-def test_a_file_of_any_name_is_read_and_not_passed_over(small):
+def test_a_file_with_a_map_of_its_name_is_read_whatever_its_ending_and_others_are_told(small):
     (small / "bay-3.csv").rename(small / "bay-3.dat")
-    assert cl.read_study(small).files["file"].tolist() == ["bay-3.dat"]
+    (small / "notes").write_text("bring more balls")
+    (small / "plan.pdf").write_bytes(b"%PDF")
+    study = cl.read_study(small)
+    assert study.files["file"].tolist() == ["bay-3.dat"]
+    assert "Left alone, as no export, map or log: notes, plan.pdf." in study.steps
