@@ -76,10 +76,11 @@ def settle(
         one was found.
     """
     settings = settings or Settings()
+    shots = account(ledger)
     rows: list[tuple] = []
     for found in (
-        _overlaps(ledger),
-        _outside(ledger),
+        _overlaps(ledger, shots),
+        _outside(ledger, shots),
         _empty(ledger),
         _few(ledger, settings),
         _missing(ledger),
@@ -113,8 +114,7 @@ def refuse_unsettled(settlement: Settlement, session: str) -> None:
         )
 
 
-def _overlaps(ledger: Ledger) -> Iterable[tuple]:
-    table = account(ledger)
+def _overlaps(ledger: Ledger, table: pd.DataFrame) -> Iterable[tuple]:
     for first, last in _stretches(table, table["state"] == IN_SEVERAL):
         names = [
             str(place)
@@ -128,8 +128,7 @@ def _overlaps(ledger: Ledger) -> Iterable[tuple]:
         )  # fmt: skip
 
 
-def _outside(ledger: Ledger) -> Iterable[tuple]:
-    table = account(ledger)
+def _outside(ledger: Ledger, table: pd.DataFrame) -> Iterable[tuple]:
     for first, last in _stretches(table, table["state"] == OUTSIDE):
         yield (
             "outside", first, last,

@@ -15,7 +15,7 @@ from coachlab.widgets import sheet
 from coachlab.widgets.sheet import Part, Sheet
 
 FAMILY_WORDS = {
-    "setup": "setup: can be seen before the swing starts",
+    "setup": "setup: seen before the swing",
     "intent": "intent: imagined or felt",
     "none": "none: asks for nothing",
 }
@@ -48,31 +48,26 @@ class CardBook:
         self.done = ""
 
     def parts(self) -> list[Part]:
-        """Return the cards as a table, and the one that is being changed."""
+        """Return the cards as a table, or the one that is being changed."""
+        if self.draft is not None:
+            return self._draft_parts(self.draft)
         file = self.cards.path.name
-        begun = (
-            f" They are taken over for a start; {file} is made with the first change." if self.cards.taken_over else ""
-        )
+        begun = f" They are taken over for a start; {file} is made with the first change."
         done = [sheet.text(self.done, tone="done")] if self.done else []
-        top = [
+        return [
             sheet.title(
                 "Cue cards",
                 f"What the coaches of this academy say, word for word.{begun if self.cards.taken_over else ''}",
             ),
-            self._table(),
             *done,
-        ]
-        if self.draft is None:
-            note = (
+            self._table(),
+            sheet.buttons(sheet.button("new", "Write a new card", main=True)),
+            sheet.text(
                 f"Comments in {file} stay where they are; inside a card that is changed they move to its top. A card "
-                "that was ever offered stays, because the logs speak of it."
-            )
-            return [
-                *top,
-                sheet.buttons(sheet.button("new", "Write a new card", main=True)),
-                sheet.text(note, tone="quiet"),
-            ]
-        return [*top, *self._draft_parts(self.draft)]
+                "that was ever offered stays, because the logs speak of it.",
+                tone="quiet",
+            ),
+        ]
 
     def _table(self) -> Part:
         rows: list[list] = []
@@ -89,10 +84,7 @@ class CardBook:
             )  # fmt: skip
         heads = ["cue", "what the coach says", "kind", "meant to move", "clubs", "not with trouble in", ""]
         count = len(rows)
-        marked = -1
-        if self.draft is not None and not self.draft["new"]:
-            marked = [card.cue for card in self.cards.cards].index(self.draft["cue"])
-        return sheet.table(f"{count} card{'' if count == 1 else 's'}", heads, rows, marked=marked, stack=True)
+        return sheet.table(f"{count} card{'' if count == 1 else 's'}", heads, rows, stack=True)
 
     def _draft_parts(self, draft: dict[str, Any]) -> list[Part]:
         new = draft["new"]
@@ -109,9 +101,9 @@ class CardBook:
             sheet.several("places", "Not for a student with trouble in", [(p, p) for p in (*PLACES[:-1], "pain")],
                           draft["places"], "pain: nobody in a limited lesson"),
             sheet.entry("others", "Not for others", draft["others"], "a word each, as in under-16"),
-            legend="A new card" if new else f"{draft['cue']} is being changed",
         )  # fmt: skip
-        parts = [fields]
+        heading = "A new card" if new else f"{draft['cue']} {self.cards.by_cue[draft['cue']].name}"
+        parts = [sheet.title(heading, "Nothing is written before you save."), fields]
         before = None if new else self.cards.opened and self.cards.opened.by_cue.get(draft["cue"])
         if before and not same_words(before.card_text, draft["card_text"]):
             parts.append(

@@ -93,6 +93,7 @@ class Logbook:
         self.offset: ClockOffset | None = None
         self.saved: Path | None = None
         self.files = {"notes": "", "log": ""}
+        self._settled: tuple[tuple, Settlement] | None = None
         self.editing: int | None = None
         self.draft: dict[str, Any] = {}
         self._next_run()
@@ -105,9 +106,12 @@ class Logbook:
 
     @property
     def settlement(self) -> Settlement:
-        """What is to be settled now."""
+        """What is to be settled now; worked out anew only where the log or an answer changed."""
         clock = self.offset.text() if self.offset is not None and self.offset.found else ""
-        return settle(self.ledger, self.cues, self.settings, self.answers["junior"], clock)
+        asked = self.ledger, self.answers["junior"], clock
+        if self._settled is None or self._settled[0][0] is not asked[0] or self._settled[0][1:] != asked[1:]:
+            self._settled = asked, settle(self.ledger, self.cues, self.settings, self.answers["junior"], clock)
+        return self._settled[1]
 
     def parts(self) -> list[Part]:
         """Return the questions about pain, or the log."""
@@ -287,7 +291,8 @@ class Logbook:
         self.draft = {
             "first": first, "last": last, "phase": "", "cue": self.draft.get("cue", ""),
             "offered": self.draft.get("offered", ""), "followed": None,
-            "pain_now": self.draft.get("pain_now") if self.asked else None, "reason": "",
+            # what was answered before the first ball holds for the first block; later ones must be asked for
+            "pain_now": self.answers["pain"] if self.asked and not self.ledger.blocks else None, "reason": "",
         }  # fmt: skip
 
     def _file(self, kind: str) -> Path:

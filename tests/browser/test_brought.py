@@ -192,13 +192,18 @@ def test_a_card_is_changed_by_keyboard_and_its_new_wording_is_a_new_version(app,
     words.focus()
     visit.page.keyboard.press("Control+A")
     # letters that JupyterLab takes for commands elsewhere
-    visit.page.keyboard.type("Add a beam: over the near rafter.")
+    visit.page.keyboard.type("Add a <b>beam</b>: over the near rafter.")
     visit.page.keyboard.press("Tab")
     hand.wait()
     expect(hand.sheet.get_by_text("this becomes a new version")).to_be_visible()
     assert grave(visit.page) == {}
     hand.press("Save this card")
     expect(hand.sheet.get_by_role("status")).to_have_text("I2 is saved in cues.toml, version 2.")
+    # what somebody writes is shown as it was written, and never becomes part of the page
+    expect(hand.sheet.get_by_text("“Add a <b>beam</b>: over the near rafter.”")).to_be_visible()
+    assert hand.sheet.locator("b").count() == 0
+    visit.page.evaluate("document.body.dataset.jpThemeLight = 'false'")
+    assert grave(visit.page) == {}
     cards = open_cards(app.folder / "out" / "cues.toml")
-    assert cards.by_cue["I2"].card_text == "Add a beam: over the near rafter."
+    assert cards.by_cue["I2"].card_text == "Add a <b>beam</b>: over the near rafter."
     assert cards.older["I2"] == (("1", "Start it over the far rafter."),)
