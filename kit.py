@@ -24,8 +24,11 @@ HELP = f"""coachlab: which cue works for which swing pattern, and how sure are w
 
   {PYTHON} kit.py demo            run the demo on a simulated academy, from files to report
   {PYTHON} kit.py check FILE      say what is wrong with a file of yours, all of it
+  {PYTHON} kit.py map FILE        propose which of its headings is what
+  {PYTHON} kit.py bring FILE ...  from files to one clean table, with an account of every row
   {PYTHON} kit.py cues FOLDER     which cue moves attack and path, from a folder of yours
   {PYTHON} kit.py report FOLDER   the same as a report in one file
+  {PYTHON} kit.py flight-page     write the ball-flight page as one file
   {PYTHON} kit.py lab             open the notebooks in JupyterLab
   {PYTHON} kit.py app             serve the notebooks as pages without code
   {PYTHON} kit.py test [--slow]   run every check and test; anything else goes on to pytest
@@ -144,6 +147,9 @@ COMMANDS = {
     "check": through("check"),
     "cues": through("cues"),
     "report": through("report"),
+    "map": through("map"),
+    "bring": through("bring"),
+    "flight-page": through("flight-page"),
     "lab": lab,
     "app": app,
     "test": test,
