@@ -13,7 +13,7 @@ RANDOM_ID = re.compile(r"[0-9a-f]{8}([0-9a-f-]{24,28})?")
 
 
 def test_each_question_has_its_notebook():
-    assert {"which-cue.ipynb", "report.ipynb", "ball-flight.ipynb"} <= {path.name for path in NOTEBOOKS}
+    assert {"which-cue.ipynb", "report.ipynb", "ball-flight.ipynb", "drills.ipynb"} <= {path.name for path in NOTEBOOKS}
 
 
 def test_every_notebook_has_the_form_that_readers_and_reviewers_need():

@@ -71,7 +71,7 @@ _CAUSES = ("air", "wind", "warmth", "speed")
 
 
 def _draw_causes(rng: np.random.Generator) -> Case:
-    club = one_of(rng, ("driver", "iron-7"))
+    club = one_of(rng, ("iron-7", "wedge-pw"))
     way, odd = sign(rng), one_of(rng, _CAUSES)
     size = {
         "air": pick(rng, 4500, 6000, 500) * FOOT_M, "wind": pick(rng, 9, 14, 1) * MPH_MPS,

@@ -25,7 +25,7 @@ def _swings(case: Case, worlds: Worlds) -> tuple[np.ndarray, float]:
 
 def _draw_path(rng: np.random.Generator) -> Case:
     club = one_of(rng, ("driver", "iron-7"))
-    low = pick(rng, -6.0, -2.0, 1.0)
+    low = pick(rng, -4.0, -1.0, 1.0) if club == "driver" else pick(rng, -8.0, -5.0, 1.0)
     high = low + pick(rng, 4.0, 7.0, 1.0)
     ends = (low, high) if rng.integers(2) else (high, low)
     return {"club": club, "from_deg": ends[0], "to_deg": ends[1]}

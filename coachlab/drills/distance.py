@@ -75,7 +75,8 @@ def _ask_spin(case: Case, found: np.ndarray, units: str) -> Asked:
 
 def _draw_speed(rng: np.random.Generator) -> Case:
     club = one_of(rng, ("driver", "iron-7"))
-    return {"club": club, "club_speed_mps": head_speed(rng, club), "more_mph": pick(rng, 4, 7, 1)}
+    more = pick(rng, 4, 5 if club == "driver" else 6, 1)
+    return {"club": club, "club_speed_mps": head_speed(rng, club), "more_mph": more}
 
 
 def _faster(case: Case) -> list[Controls]:
