@@ -23,5 +23,5 @@ def test_every_file_that_the_text_links_to_is_there():
 
 def test_every_command_of_the_text_is_one_that_kit_knows():
     kit = (ROOT / "kit.py").read_text(encoding="utf-8")
-    for command in set(re.findall(r"kit\.py (\w+)", README)):
+    for command in set(re.findall(r"kit\.py ([\w-]+)", README)):
         assert f'"{command}": ' in kit, command
