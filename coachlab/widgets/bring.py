@@ -89,6 +89,11 @@ class Bring:
         """The map that is being looked at."""
         return self.books[self.files[self.turn].name] if self.at == COLUMNS else None
 
+    def known_map(self, path: Path) -> Path | None:
+        """Return the map that lies beside a file, or was saved for it before."""
+        places = (path.with_suffix(".toml"), self.out / file_name(path.stem, ".toml"))
+        return next((place for place in places if place.is_file()), None)
+
     def parts(self) -> list[Part]:
         """Return the step that we stand at."""
         return step_parts(self)
@@ -133,9 +138,8 @@ class Bring:
         if turn < len(self.files):
             path = self.files[turn]
             if path.name not in self.books:
-                beside = path.with_suffix(".toml")
-                known = [beside] if beside.is_file() else []
-                self.books[path.name] = MapBook(path, known, self.settings, self.out)
+                known = self.known_map(path)
+                self.books[path.name] = MapBook(path, [known] if known else [], self.settings, self.out)
             self.turn, self.at = turn, COLUMNS
             return f"{path.name}: {len(self.books[path.name].proposal.table)} headings."
         parts = [

@@ -66,12 +66,16 @@ def _columns(page: "Bring") -> list[Part]:
     if book is None:
         return []
     many = f" ({page.turn + 1} of {len(page.files)})" if len(page.files) > 1 else ""
-    beside = book.file.with_suffix(".toml")
-    known = f"{beside.name} lies beside the file and is followed." if beside.is_file() else ""
+    map_file = page.known_map(book.file)
+    where = "lies beside the file" if map_file and map_file.parent == book.file.parent else "was saved before"
+    known = f"{map_file.name} {where} and is followed." if map_file else "Nothing is saved before you say so."
     return [
         sheet.title(f"Which heading of {book.file.name} is what?{many}", known),
         *map_parts(book),
-        sheet.buttons(sheet.button("map_done", "This is right, go on", main=True), sheet.button("back", "Back")),
+        sheet.buttons(
+            sheet.button("map_done", "This is right, go on", main=True, disabled=bool(book.trouble)),
+            sheet.button("back", "Back"),
+        ),
     ]
 
 

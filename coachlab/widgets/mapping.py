@@ -106,7 +106,9 @@ class MapBook:
     def read(self) -> None:
         """Read the file as the map has it now, unless it is large and nobody asked to see it."""
         self.shots, self.trouble = None, ()
-        if self.seen:
+        if not any(column in READINGS for column in self.proposal.table["column"]):
+            self.trouble = ("No heading is understood as a measure yet.", "Choose what at least one of them is.")
+        elif self.seen:
             try:
                 self.shots = read_shots(self.file, self.proposal.map, settings=self.settings)
             except CoachlabError as err:  # shown beside the columns, which mend it
@@ -149,7 +151,9 @@ class MapBook:
             kind, _, place = name.partition(" ")
             row = self.proposal.table.iloc[int(place)]
             if kind == "column":
-                self.proposal = self.proposal.choose(row["heading"], value or None)
+                units = units_for(value) if value else []
+                unit = units[0] if len(units) == 1 else None
+                self.proposal = self.proposal.choose(row["heading"], value or None, unit)
             elif kind == "unit":
                 self.proposal = self.proposal.choose(row["heading"], row["column"], unit=value)
             else:

@@ -4,7 +4,7 @@ A page owns state and two plain questions: what are your parts now, and what fol
 can be read and tested without a browser.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -54,18 +54,29 @@ class Sheet(anywidget.AnyWidget):
 
     def act(self, action: str, values: Mapping[str, Any] | None = None) -> None:
         """Do an action as if it had been done on the page."""
-        try:
-            said, trouble = self.page.act(action, values or {}), []
-            parts = self.page.parts()
-        except CoachlabError as err:
-            said, trouble = err.found or err.asked, [err.asked, err.found, err.do]
-            parts = self.page.parts()
-        except Exception as err:  # a callback's exception is shown nowhere else in a notebook
-            said = "This could not be done."
-            trouble = [said, f"{type(err).__name__}: {err}", "This is a fault of the program: please report it."]
-            parts = list(self.parts)
+        said, trouble = self._try(lambda: self.page.act(action, values or {}))
+        parts: list[Part] = list(self.parts)
+
+        def look() -> str:
+            parts[:] = self.page.parts()
+            return said
+
+        told, more = self._try(look)
+        if not trouble:
+            said, trouble = told, more
         self.parts = _with_trouble(parts, [line for line in trouble if line])
         self.said = said
+
+    @staticmethod
+    def _try(do: Callable[[], str]) -> tuple[str, list[str]]:
+        """Return what is said of something that was done, and, where it failed, what is wrong."""
+        try:
+            return do(), []
+        except CoachlabError as err:
+            return err.found or err.asked, [err.asked, err.found, err.do]
+        except Exception as err:  # a callback's exception is shown nowhere else in a notebook
+            said = "This could not be done."
+            return said, [said, f"{type(err).__name__}: {err}", "This is a fault of the program: please report it."]
 
 
 def _with_trouble(parts: list[Part], lines: list[str]) -> list[Part]:

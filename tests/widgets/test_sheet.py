@@ -91,6 +91,19 @@ def test_a_fault_of_the_program_is_told_too_and_what_was_there_stays():
     assert len(trouble(sheet)) == 1
 
 
+def test_a_page_that_cannot_be_shown_says_so_and_what_was_there_stays():
+    class Blind(Page):
+        def parts(self):
+            if self.count:
+                raise cl.DataError("The settings were read.", "They are broken.", "Mend them.")
+            return super().parts()
+
+    sheet = Sheet(Blind())
+    sheet.act("add")
+    assert sheet.parts[1]["text"] == ["0"]
+    assert trouble(sheet) == [["The settings were read.", "They are broken.", "Mend them."]]
+
+
 def test_a_message_of_the_browser_does_the_action():
     sheet = Sheet(Page())
     sheet._handle_custom_msg({"action": "add", "values": {}}, [])
@@ -392,6 +405,27 @@ def test_a_folder_without_exports_says_what_to_put_there(tmp_path):
     panel = cl.bring_panel(tmp_path / "nowhere", tmp_path)
     assert "No export is in nowhere." in said(panel)
     assert "files_done" not in names(panel, "buttons")
+
+
+def test_a_file_of_which_nothing_is_understood_waits_for_a_choice(tmp_path):
+    (tmp_path / "odd.csv").write_text("qqq,zzz\n" + "\n".join(f"{n % 3 - 4}.5,{88 + n % 5}.1" for n in range(12)))
+    panel = cl.bring_panel(tmp_path, tmp_path / "out")
+    panel.act("files_done")
+    assert "No heading is understood as a measure yet." in said(panel)
+    assert "map_done" not in names(panel, "buttons")
+    say(panel, **{"column 0": "attack_up_deg"})
+    assert "No heading is understood" not in said(panel)
+    panel.act("map_done")
+    assert panel.page.shots.table["attack_up_deg"].iloc[:3].tolist() == [-4.5, -3.5, -2.5]
+
+
+def test_a_map_that_was_saved_before_is_followed(demo, tmp_path):
+    shutil.copy(demo / "bay-3.csv", tmp_path)
+    shutil.copytree(demo, tmp_path / "out")
+    panel = cl.bring_panel(tmp_path, tmp_path / "out")
+    panel.act("files_done")
+    assert "bay-3.toml was saved before and is followed." in said(panel)
+    assert set(panel.page.mapping.proposal.table["confidence"]) == {0.97}
 
 
 def test_a_log_written_on_the_way_is_joined(demo, tmp_path):
