@@ -13,17 +13,38 @@ Span = tuple[int, int, int]
 
 _COLUMN = re.compile(rb"""\br\s*=\s*["']([A-Za-z]{1,4})\d""")
 _ROW = re.compile(rb"""\br\s*=\s*["'](?:[A-Za-z]{1,4})?(\d{1,9})["']""")
+_FREE, _LOOSE = 10_000_000, 50
+"""How many cells a table may claim whatever it holds, and how many for each that it holds."""
 _OVERLAP = 64  # longer than any reference to a cell
 
 
-def check_cells(name: str, rows: int, columns: int, settings: Settings) -> None:
-    """Refuse a table of more cells than are allowed; return nothing.
+def check_cells(name: str, rows: int, columns: int, settings: Settings, held: float | None = None) -> None:
+    """Refuse a table of more cells than are allowed, or of far more than stand in the file; return nothing.
+
+    Parameters
+    ----------
+    name : str
+        The file.
+    rows, columns : int
+        What it claims.
+    settings : Settings
+        The limits.
+    held : float, optional
+        How many cells stand in the file itself; a far cell, or one repeated, claims many more.
 
     Raises
     ------
     DataError
         Naming its size.
     """
+    if held is not None and rows * columns > max(_FREE, _LOOSE * held):
+        raise DataError(
+            f"{name} was opened.",
+            f"It claims {rows:,} rows and {columns:,} columns, and nearly all of these cells are empty or repeated.",
+            "Delete what stands far out, or save the table by itself.",
+            path=name,
+            limit="far cells",
+        )
     if rows * columns > settings.largest_cells:
         raise DataError(
             f"{name} was opened.",
@@ -62,17 +83,19 @@ def check_book(name: str, data: bytes, settings: Settings) -> dict[int, list[Spa
 
 def _look_into_xlsx(name: str, chunks: Iterator[bytes], settings: Settings) -> None:
     columns: set[bytes] = set()
-    rows, before = 0, b""
+    rows, held, before = 0, 0, b""
     for chunk in chunks:
         text = before + chunk
         if b"\0" in text[:64]:
             raise DataError(
                 f"{name} was opened as a spreadsheet.", "Its text is not UTF-8.", "Save it again as XLSX.", path=name
             )
-        columns.update(_COLUMN.findall(text))
+        here = _COLUMN.findall(text)
+        held += len(here)
+        columns.update(here)
         rows = max(rows, max(map(int, _ROW.findall(text)), default=0))
         before = text[-_OVERLAP:]
-    check_cells(name, rows, max(map(_place, columns), default=0), settings)
+    check_cells(name, rows, max(map(_place, columns), default=0), settings, held)
 
 
 def _place(letters: bytes) -> int:
@@ -88,7 +111,7 @@ class _Sheets:
     def __init__(self, name: str, settings: Settings) -> None:
         self.name, self.settings = name, settings
         self.sheet = -1
-        self.cells = self.row = self.rows = self.column = self.filled = self.repeat = 0
+        self.cells = self.row = self.rows = self.column = self.filled = self.repeat = self.held = 0
         self.spans: dict[int, list[Span]] = {}
 
     def start(self, element: str, given: dict[str, str]) -> None:
@@ -99,6 +122,7 @@ class _Sheets:
             self.rows = _count(given, "table:number-rows-repeated")
             self.column = self.filled = 0
         elif kind in ("table-cell", "covered-table-cell"):
+            self.held += 1
             self.repeat = _count(given, "table:number-columns-repeated")
             self.column += self.repeat
             if any(key.endswith(":value-type") for key in given):
@@ -113,9 +137,10 @@ class _Sheets:
         if element.rpartition(":")[2] == "table-row":
             self.row += self.rows
             self.cells += self.filled * self.rows
-            if self.cells > self.settings.largest_cells:
-                check_cells(self.name, self.row, max(self.filled, 1), self.settings)
-                check_cells(self.name, self.cells, 1, self.settings)
+            if self.cells > _FREE:
+                check_cells(
+                    self.name, max(self.cells // max(self.filled, 1), 1), max(self.filled, 1), self.settings, self.held
+                )
 
 
 def _count(given: dict[str, str], key: str) -> int:

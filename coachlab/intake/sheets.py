@@ -135,7 +135,9 @@ def read_parquet(source: Source, wanted: Wanted, settings: Settings) -> Page:
             about = file.metadata
             if about.num_columns > settings.largest_columns:
                 raise too_wide(source.name, about.num_columns, settings)
-            check_cells(source.name, about.num_rows, about.num_columns, settings)
+            size = stream.seek(0, io.SEEK_END)
+            held = size * settings.largest_packing_ratio / (8 * 50)  # 8 bytes a number, beside the 50 that are free
+            check_cells(source.name, about.num_rows, about.num_columns, settings, held)
             table = file.read()
     except (pa.ArrowException, OSError, ValueError) as err:
         if isinstance(err, DataError):
