@@ -74,7 +74,7 @@ def _draw_causes(rng: np.random.Generator) -> Case:
     club = one_of(rng, ("iron-7", "wedge-pw"))
     way, odd = sign(rng), one_of(rng, _CAUSES)
     size = {
-        "air": pick(rng, 4500, 6000, 500) * FOOT_M, "wind": pick(rng, 9, 14, 1) * MPH_MPS,
+        "air": pick(rng, 3500, 5000, 500) * FOOT_M, "wind": pick(rng, 9, 14, 1) * MPH_MPS,
         "warmth": pick(rng, 15, 20, 1), "speed": pick(rng, 2, 4, 1) * MPH_MPS,
     }  # fmt: skip
     case: Case = {name: way * size[name] * (-1 if name == odd else 1) for name in _CAUSES}
@@ -83,7 +83,7 @@ def _draw_causes(rng: np.random.Generator) -> Case:
     return case | {"club": club, "club_speed_mps": head_speed(rng, club), "order": " ".join(order)}
 
 
-_HIGH_M = 6000 * FOOT_M
+_HIGH_M = 5000 * FOOT_M
 """The course lies high, so that the next one can lie lower as well as higher."""
 
 

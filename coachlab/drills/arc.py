@@ -188,7 +188,7 @@ def _ask_mend(case: Case, found: np.ndarray, units: str) -> Asked:
         "arc move along the target line?",
         (("Club", club), ("Attack now", attack(start)), ("Attack wanted", attack(end))),
         f"{CENTIMETRES.text(abs(moved))} {way}, about {each / 10:.1f} cm for each degree with this club. Ball position "
-        "moves it one to one; no change of the ball alone of this size is likely, so the body has its share.",
+        "along the line moves it one to one.",
         "On the page move the low point by this much and read the attack.",
         before | {"attack_up_deg": end, "delivered_loft_deg": loft},
         before,

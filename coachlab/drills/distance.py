@@ -4,7 +4,7 @@ import numpy as np
 
 from coachlab.drills.pick import head_speed, one_of, pick, sign
 from coachlab.drills.value import Asked, Case, Exercise, Option, Slip
-from coachlab.drills.words import DEGREES, attack, far, given, speed
+from coachlab.drills.words import DEGREES, attack, far, given, percent, speed
 from coachlab.drills.worlds import PLAIN, Controls, Worlds, crossing, flown, started, states, usual
 from coachlab.schema import show_club
 from coachlab.units import MPH_MPS, YARD_M, Shown, shown
@@ -209,14 +209,14 @@ def _ask_low(case: Case, found: np.ndarray, units: str) -> Asked:
         f"{'higher' if more > 0 else 'lower'}, with the attack as it is. By how much must the delivered loft change?",
         given(shot, units),
         f"By {DEGREES.text(abs(float(found[0])))}: the start takes most of what the loft changes by, "
-        f"{more / float(found[0]):.0%} with this club, and the rest follows the attack.",
+        f"{percent(more / float(found[0]))} with this club, and the rest follows the attack.",
         "On the page move the delivered loft and read the height of the start in the table.",
         after,
         shot,
         ("before",),
         slips=(
             Slip(-float(found[0]), "That is the wrong way: more loft starts the ball higher."),
-            Slip(0.4 * more, "Loft does not start the ball higher by more than it changes itself."),
+            Slip(0.4 * more, "The start never moves by more than the loft itself."),
             Slip(2.6 * float(found[0]), "Loft has far more of the start than that."),
         ),
         measure=DEGREES,

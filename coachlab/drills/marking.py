@@ -1,5 +1,7 @@
 """How an answer is marked: in a band that every model allows, with the link that was missed."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from coachlab.drills.value import Marking, Question, Slip
@@ -46,9 +48,12 @@ def _choice(question: Question, answer: float | str) -> Marking:
         raise DataError("An answer was to be marked.", f"It is {answer!r}.", f"Give one of {letters}.", answer=answer)
     chosen, right = question.options[place], question.options[question.right]
     if place == question.right:
-        return _made(question, chosen.text, True, question.link, f"Right: {_closed(right.text)}")
-    verdict = f"Not so. {chosen.words} Right is: {_closed(right.text)}".replace("  ", " ")
-    return _made(question, chosen.text, False, chosen.link or question.link, verdict)
+        return _made(question, chosen.text, True, question.link, f"Right: “{right.text}”.")
+    verdict = f"Not so. {chosen.words} Right is “{right.text}”."
+    made = _made(question, chosen.text, False, chosen.link or question.link, verdict)
+    if question.kind in ("backward", "causes") and chosen.controls:
+        return replace(made, before=chosen.controls, look=f"{made.look} The dashed flight is the one that you chose.")
+    return made
 
 
 def _number(question: Question, answer: float | str) -> Marking:
@@ -61,7 +66,7 @@ def _number(question: Question, answer: float | str) -> Marking:
             "An answer was to be marked.", f"It is {answer!r}.", f"Give a number in {question.answer_hint()}."
         )
     value = shown / question.measure.factor
-    said, band = question.say(value), f"{question.say(question.low)} to {question.say(question.high)}"
+    said, band = question.say(value), question.say_band()
     if question.low <= value <= question.high:
         verdict = (
             f"Right: you said {said}, the model says {question.say(question.answer)}; anything from {band} counts."
@@ -84,13 +89,9 @@ def _slip(question: Question, value: float) -> Slip | None:
 
 def _too(question: Question, value: float) -> str:
     if question.sides and value * question.answer < 0:
-        return "That is the other side."
+        return "That goes the other way."
     return "That is too little." if abs(value) < abs(question.answer) else "That is too much."
 
 
 def _made(question: Question, answer: str, right: bool, link: str, verdict: str) -> Marking:
-    return Marking(question, answer, right, link, verdict, question.why, question.look)
-
-
-def _closed(text: str) -> str:
-    return text[0].lower() + text[1:] + "." if not text[:2].isupper() else text + "."
+    return Marking(question, answer, right, link, verdict, question.why, question.look, question.before)

@@ -10,7 +10,7 @@ from math import radians
 from types import MappingProxyType
 
 from coachlab.drills.value import GROUPS
-from coachlab.drills.words import CENTIMETRES, DEGREES, RIGHT_LEFT, attack, far, sided, speed
+from coachlab.drills.words import CENTIMETRES, DEGREES, RIGHT_LEFT, attack, far, percent, sided, speed
 from coachlab.drills.worlds import PLAIN, Controls, flown, started, usual
 from coachlab.errors import DataError
 from coachlab.physics.arc import ARCS, arc_bottom_fwd, path_from_arc
@@ -81,7 +81,7 @@ def _start(units: str) -> tuple[Step, ...]:
     return (
         Step(
             "The ball leaves the face nearly the way the face looks. Open the face of a driver by 4.0° with the path "
-            f"straight, and the ball starts {sided(by_face)}: {by_face / 4:.0%} of the way is the face's.",
+            f"straight, and the ball starts {sided(by_face)}: {percent(by_face / 4)} of the way is the face's.",
             "Open the face 4°",
             square,
             face,
@@ -95,7 +95,7 @@ def _start(units: str) -> tuple[Step, ...]:
         ),
         Step(
             "The more the face is laid back, the more glancing the blow and the more the path pulls. The same 4.0° of "
-            f"open face start a pitching wedge {sided(by_wedge)}, {by_wedge / 4:.0%} of the way.",
+            f"open face start a pitching wedge {sided(by_wedge)}, {percent(by_wedge / 4)} of the way.",
             "The same face with a wedge",
             face,
             wedge,

@@ -4,7 +4,7 @@ import numpy as np
 
 from coachlab.drills.pick import head_speed, one_of, pick, sign
 from coachlab.drills.value import Asked, Case, Exercise, Option, Slip
-from coachlab.drills.words import DEGREES, RIGHT_LEFT, given, sided
+from coachlab.drills.words import DEGREES, RIGHT_LEFT, given, percent, sided
 from coachlab.drills.worlds import PLAIN, Controls, Worlds, crossing, started, states, usual
 from coachlab.schema import show_club
 
@@ -37,11 +37,11 @@ def _ask_where(case: Case, found: np.ndarray, units: str) -> Asked:
     shot, start = _shot(case), float(found[0])
     path, face = float(case["path_out_deg"]), float(case["face_open_deg"])
     share = (start - path) / (face - path)
-    pull = f"the face points {sided(face)}, the path {sided(path)}"
     return Asked(
         f"This {show_club(str(case['club']))} is struck in the centre. In which direction does the ball start?",
         given(shot, units),
-        f"It starts {sided(start)}: {pull}, and of the way from path to face the start has {share:.0%}.",
+        f"It starts {sided(start)}, {percent(share)} of the way from the path ({sided(path)}) to the face "
+        f"({sided(face)}).",
         "On the page the strike is seen from above: compare the arrow of the path, the line of the face, and where the "
         "flight begins. Then move the path alone, and see how little the start follows.",
         shot,

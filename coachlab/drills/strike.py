@@ -4,7 +4,7 @@ import numpy as np
 
 from coachlab.drills.pick import head_speed, one_of, pick, sign
 from coachlab.drills.value import Asked, Case, Exercise, Option, Slip
-from coachlab.drills.words import RIGHT_LEFT, far, given, sided, strike_place
+from coachlab.drills.words import RIGHT_LEFT, far, given, percent, sided, strike_place
 from coachlab.drills.worlds import PLAIN, Controls, Worlds, flown, started, states, usual
 from coachlab.schema import show_club
 from coachlab.units import Shown, shown
@@ -95,7 +95,7 @@ def _ask_short(case: Case, found: np.ndarray, units: str) -> Asked:
         f"In the centre this {show_club(str(case['club']))} carries {far(float(carry[0]), units)}. Now it is struck "
         f"{strike_place(after)}, with everything else alike. How much carry is lost?",
         given(before, units),
-        f"The head turns away under the blow, so the ball leaves {1 - speeds[1] / speeds[0]:.0%} more slowly and "
+        f"The head turns away under the blow, so the ball leaves {percent(1 - speeds[1] / speeds[0])} more slowly and "
         f"carries {far(float(found[0]), units)} less.",
         "On the page move the strike across the face: near the centre hardly anything is lost, further out more and "
         "more.",

@@ -135,6 +135,21 @@ class Question:
         side = "" if not round(value * self.measure.factor, self.measure.digits) else f" {self.sides[int(value < 0)]}"
         return self.measure.text(abs(value)) + side
 
+    def say_band(self) -> str:
+        """Return what counts as right, the smaller amount first, as in ``3.8° to 6.2° left``.
+
+        >>> from coachlab.drills import drill
+        >>> drill("arc-2", seed=2).say_band()
+        '3.6° to 5.8° up'
+        """
+        if self.measure is None:
+            return ""
+        if self.low * self.high < 0:
+            return f"{self.say(self.low)} to {self.say(self.high)}"
+        near, far = sorted((self.low, self.high), key=abs)
+        number = self.measure.number(abs(near)) + ("°" if self.unit == "°" else "")
+        return f"{number} to {self.say(far)}"
+
     @property
     def unit(self) -> str:
         """The unit of the answer, empty for a choice."""
@@ -144,7 +159,7 @@ class Question:
         """Return the right answer in words; a number with the band that counts as right."""
         if self.options:
             return self.options[self.right].text
-        return f"{self.say(self.answer)} (anything from {self.say(self.low)} to {self.say(self.high)} counts)"
+        return f"{self.say(self.answer)} (anything from {self.say_band()} counts)"
 
     @property
     def seen(self) -> bool:
@@ -214,7 +229,8 @@ class Marking:
     """A marked answer.
 
     ``link`` is the cause-effect link that the answer speaks for: the question's own where it is right, the one that was
-    missed where it is not.
+    missed where it is not. ``before`` are the controls of the flight to compare the right one with: the chosen
+    delivery where a wrong one was chosen among several, the question's own otherwise.
     """
 
     question: Question = field(repr=False)
@@ -224,6 +240,7 @@ class Marking:
     verdict: str
     why: str
     look: str
+    before: Controls | None = field(default=None, repr=False)
 
     def text(self) -> str:
         """Return verdict, cause and what to look at, in sentences."""

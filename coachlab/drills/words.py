@@ -75,6 +75,15 @@ def wind(controls: Controls, units: str) -> str:
     return ", ".join(parts) or "none"
 
 
+def percent(share: float) -> str:
+    """Return a share in whole per cent.
+
+    >>> percent(0.836)
+    '84 %'
+    """
+    return f"{100 * share:.0f} %"
+
+
 def altitude(value_m: float, units: str) -> str:
     """Return a height above the sea in feet or metres."""
     return Shown("ft", 1 / FOOT_M, 0).text(value_m) if units == "yards" else Shown("m", 1.0, 0).text(value_m)

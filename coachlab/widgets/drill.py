@@ -106,7 +106,7 @@ class DrillPanel(w.VBox):
         if self.marking is not None:
             return
         self.marking = mark(self.question, answer)
-        self._see(self.question.before, self.question.after)
+        self._see(self.marking.before, self.question.after)
         self.form.marking = {
             "right": self.marking.right,
             "verdict": self.marking.verdict,

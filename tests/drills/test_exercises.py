@@ -11,6 +11,7 @@ from coachlab.drills.marking import LETTERS
 from coachlab.drills.value import Asked
 from coachlab.errors import DataError
 from coachlab.settings import Settings
+from coachlab.widgets.controls import control_list
 
 SEEDS = range(30)
 NUMBERS = [name for name in EXERCISES if name in draw.EXERCISES and not cl.drill(name, seed=0).options]
@@ -103,8 +104,10 @@ def test_a_wrong_option_says_what_was_missed_and_what_is_right(questions, name):
         assert marking.right == (place == question.right)
         if not marking.right:
             assert option.words in marking.verdict
-            assert question.options[question.right].text[1:] in marking.verdict
+            assert f"“{question.options[question.right].text}”" in marking.verdict
             assert marking.link == option.link
+            compared = question.kind in ("backward", "causes") and option.controls
+            assert marking.before == (option.controls if compared else question.before)
 
 
 @pytest.mark.parametrize("name", ["distance-2", "strike-2"])
@@ -209,6 +212,26 @@ def test_before_the_answer_the_page_shows_nothing_that_gives_it_away(questions):
                 assert {"flight", "numbers", "why"} <= set(question.hidden), name
             if question.seen:
                 assert question.after != question.before or "flight" in question.hidden
+
+
+@pytest.mark.parametrize("name", EXERCISES)
+def test_every_flight_of_a_question_can_be_set_on_the_page(questions, name):
+    ends = {each["name"]: each["shown"]["yards"] for each in control_list() if "shown" in each}
+    for question in questions[name]:
+        flights = [question.before, question.after, *(option.controls for option in question.options)]
+        for controls in filter(None, flights):
+            for control, value in controls.items():
+                if control in ends:
+                    shown = value * ends[control]["factor"]
+                    assert ends[control]["low"] - 1e-9 <= shown <= ends[control]["high"] + 1e-9, control
+
+
+def test_a_band_is_said_with_the_smaller_amount_first_and_its_side_once():
+    question = dataclasses.replace(cl.drill("start-1", seed=0), low=-6.2, high=-3.8)
+    assert question.say_band() == "3.8° to 6.2° left"
+    assert dataclasses.replace(question, low=-0.2, high=1.9).say_band() == "0.2° left to 1.9° right"
+    yards = dataclasses.replace(cl.drill("strike-2", seed=0), low=3.0 * 0.9144, high=13.0 * 0.9144)
+    assert yards.say_band() == "3 to 13 yd"
 
 
 def test_a_question_shows_itself_in_a_notebook_with_its_words_escaped():
