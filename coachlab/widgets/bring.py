@@ -17,7 +17,7 @@ from coachlab.intake.log import join_log
 from coachlab.intake.read import read_shots
 from coachlab.intake.shots import Shots
 from coachlab.intake.study import CUES, EXPORTS
-from coachlab.intake.write import file_name, write_bytes
+from coachlab.intake.write import file_name, plain_cell, write_bytes
 from coachlab.settings import Settings, read_cues
 from coachlab.widgets.brought import STEPS, step_parts
 from coachlab.widgets.logbook import Logbook
@@ -210,6 +210,8 @@ class Bring:
         if not paths or self.read is None:
             raise DataError("A lesson log was to be joined.", "None is chosen.", "Tick one, or go on without a log.")
         log = read_log(paths)
+        for name in log.columns[[isinstance(kind, pd.StringDtype) for kind in log.dtypes]]:
+            log[name] = log[name].map(plain_cell, na_action="ignore")  # as it was before it was made harmless
         other = 0
         if "session" in self.read.table:
             mine = log["session"].isin(set(self.read.table["session"].astype("str")))

@@ -129,6 +129,15 @@ def test_guesses_are_corrected_and_runs_of_shots_chosen_by_mouse_and_by_keyboard
     open_notebook(visit, lab, "bring-in-shots.ipynb")
     run_all(visit)
     hand = Hand(visit)
+    # letters that JupyterLab takes for commands (delete a cell, add one, cut) stay where they are typed
+    cells = visit.page.locator(".jp-Notebook .jp-Cell").count()
+    folder = hand.sheet.get_by_label("Folder")
+    folder.press("End")
+    folder.press_sequentially("ddabx")
+    expect(folder).to_have_value("../data/demoddabx")
+    assert visit.page.locator(".jp-Notebook .jp-Cell").count() == cells
+    hand.fill("Folder", "../data/demo")
+
     hand.click("bay-3.csv", "checkbox")
     hand.click("Go on")
     correct_a_guess(hand)

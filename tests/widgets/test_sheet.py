@@ -432,7 +432,8 @@ def test_a_log_written_on_the_way_is_joined(demo, tmp_path):
     folder = tmp_path / "mine"
     folder.mkdir()
     text = (demo / "bay-3.csv").read_text(encoding="utf-8-sig").splitlines()
-    rows = [line for line in text[2:] if ";v0001;" in line]
+    # a visit whose name a spreadsheet would run as a formula is made harmless in the log, and found again
+    rows = [line.replace(";v0001;", ";=v1;") for line in text[2:] if ";v0001;" in line]
     (folder / "bay-3.csv").write_text("\n".join([*text[:2], *rows]), encoding="utf-8")
     panel = cl.bring_panel(folder, tmp_path / "out")
     for action in ("files_done", "map_done", "cleaned", "write_log"):
@@ -444,6 +445,7 @@ def test_a_log_written_on_the_way_is_joined(demo, tmp_path):
         say(panel, phase=phase)
         panel.act("add")
     panel.act("save")
+    assert "\n'=v1," in panel.page.writing.saved.read_text(encoding="utf-8")
     panel.act("log_done")
     panel.act("join")
     assert trouble(panel) == []
