@@ -157,6 +157,8 @@ _CELL = re.compile(
     \s* (.*)""",
     re.VERBOSE | re.IGNORECASE | re.DOTALL,
 )
+_LONGEST = 200
+"""No number is longer; on a text of any length the pattern below could take for ever."""
 _BOOKED = re.compile(r"^(?:\(\s*([\d.,' ]*\d)\s*\)|([\d.,' ]*\d)\s?-)(?=\s|$)")
 """A minus as bookkeepers write it: in brackets, or behind the number."""
 _SIDES = {"r": 1, "right": 1, "l": -1, "left": -1}
@@ -173,6 +175,8 @@ class _CellReader:
 
     def read(self, text: str) -> tuple[float, float | None, int, int, bool] | None:
         """Return number, factor of its unit, side, the player's way, and if the other mark was used; or None."""
+        if len(text) > _LONGEST:
+            return None
         if not text.isascii():
             text = "".join(str(unicodedata.decimal(sign, sign)) for sign in text.translate(_SAME))
         text = _BOOKED.sub(r"-\1\2", text.strip().lstrip("'"))

@@ -17,6 +17,8 @@ def plain_heading(text: object) -> str:
     return " ".join(str(text).replace("\ufeff", "").casefold().split())
 
 
+_LONGEST = 300
+"""Longer headings name no unit: on a text of any length the pattern below could take for ever."""
 _BRACKET = re.compile(r"^(.*?)\s*[\[({]([^\[\](){}]*)[\])}]\s*$", re.DOTALL)
 
 
@@ -31,7 +33,7 @@ def without_unit(text: object) -> str:
 
 def heading_unit(text: object) -> str | None:
     """Return the unit that stands in brackets at the end of a heading, or None."""
-    found = _BRACKET.match(str(text))
+    found = _BRACKET.match(str(text)) if len(str(text)) <= _LONGEST else None
     return read_unit(found[2]) if found and found[1].strip() else None
 
 

@@ -177,16 +177,26 @@ def _lines_of(text: str) -> list[str]:
     return [line.replace("\r", "").replace("\0", "") + "\n" for line in (lines[:-1] if lines[-1] == "" else lines)]
 
 
-def _split(lines: list[str], separator: str) -> list[tuple[int, int, list[str]]]:
-    """Return first line, last line and cells of each row; a quoted cell may run over lines."""
+def _split(lines: list[str], separator: str, name: str = "", above: int = 0) -> list[tuple[int, int, list[str]]]:
+    """Return first line, last line and cells of each row; a quoted cell may run over lines.
+
+    Where a cell is longer than any (131,072 signs), the rows before it; with a name of the file that is refused.
+    """
     reader = csv.reader(lines, delimiter=separator, skipinitialspace=separator != "\t")
     rows, before = [], 0
     try:
         for cells in reader:
             rows.append((before + 1, reader.line_num, cells))
             before = reader.line_num
-    except csv.Error:
-        return rows
+    except csv.Error as err:
+        if name:
+            raise DataError(
+                f"{name} was split into columns.",
+                f"Line {above + before + 1} cannot be read ({err}).",
+                "Look for a quote that is never closed, or export it again.",
+                path=name,
+                row=above + before + 1,
+            ) from err
     return rows
 
 
@@ -347,7 +357,10 @@ def _read_block(
         start, end = starts[place], ends[place]
         pieces.append(block[done:start])
         text = block[start:end].decode().rstrip("\r")
-        cells = next(csv.reader(io.StringIO(text, newline=""), delimiter=separator), [])
+        try:
+            cells = next(csv.reader(io.StringIO(text, newline=""), delimiter=separator), [])
+        except csv.Error as err:
+            raise _OutOfOrder from err
         while cells and not cells[-1].strip():
             cells.pop()
         if not cells:
@@ -393,7 +406,7 @@ def _parse(block: bytes, kinds: list[pa.DataType], separator: str, odd_lines: li
 def _read_slowly(
     name: str, stream: BinaryIO, headings: tuple[str, ...], header_row: int, last_row: int, separator: str
 ) -> Page:
-    rows = _split(_lines_of(stream.read().decode("utf-8", "replace")), separator)
+    rows = _split(_lines_of(stream.read().decode("utf-8", "replace")), separator, name, last_row)
     body = [cells for _, _, cells in rows]
     numbers = np.array([first + last_row for first, _, _ in rows], dtype=np.int64)
     return page_of_lines(name, headings, body, header_row, numbers, separator=separator)

@@ -128,6 +128,8 @@ def _total_words(cells: Cells, whole: bool) -> tuple[np.ndarray, np.ndarray]:
     found, unsure = np.zeros(cells.size, dtype=bool), np.zeros(cells.size, dtype=bool)
     which = np.flatnonzero(likely.to_numpy(zero_copy_only=False))
     for place, text in zip(which, cells.texts(which), strict=True):
+        if len(text) > 200:  # a sentence, and no label
+            continue
         found[place] = (_TOTAL if whole else _TOTAL_START).fullmatch(text) is not None
         unsure[place] = _MAYBE_TOTAL.fullmatch(text) is not None
     return found, unsure

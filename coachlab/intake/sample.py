@@ -117,7 +117,7 @@ def _text_of(head: bytes) -> str:
 
 def _header_of(lines: Sequence[Sequence[object]]) -> tuple[float, list[str]]:
     """Return how much like a header the best line looks, and its cells: words that stand above numbers."""
-    shown = [[str(cell if cell is not None else "").strip() for cell in line] for line in lines[:60]]
+    shown = [[str(cell if cell is not None else "").strip()[:100] for cell in line] for line in lines[:60]]
     best: tuple[float, list[str]] = (0.0, [])
     for place, cells in enumerate(shown[:40]):
         below = [line for line in shown[place + 1 : place + 26] if any(line)]
@@ -179,7 +179,7 @@ def _parts_of(text: str, typed: float, mark: str) -> tuple[float, str, bool]:
     """Return number, unit and whether a side is named, of one cell."""
     if typed == typed:
         return float(typed), "", False
-    found = _PARTS.fullmatch(text.translate(_SAME).strip())
+    found = _PARTS.fullmatch(text.translate(_SAME).strip()) if len(text) <= 100 else None
     if found is None:
         return np.nan, "", False
     before, digits, after = found.groups()

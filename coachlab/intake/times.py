@@ -101,6 +101,8 @@ def _rewrite(words: list[str]) -> tuple[list[str | None], np.ndarray, str]:
     """Return days as year-month-day, and clock times without a day apart, so that nothing is left to guess."""
     clocks = np.full(len(words), np.timedelta64("NaT"), dtype="m8[us]")
     texts: list[str | None] = [None] * len(words)
+    # no time is longer, and on a text of any length the patterns could take for ever
+    words = [word if len(word) <= 80 else "" for word in words]
     days = [_NUMBERS.fullmatch(word) for word in words]
     first = [int(found[1]) for found in days if found]
     second = [int(found[2]) for found in days if found]

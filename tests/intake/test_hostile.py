@@ -7,6 +7,7 @@ import resource
 import struct
 import subprocess
 import sys
+import time
 import zipfile
 import zlib
 
@@ -21,6 +22,7 @@ from hypothesis import strategies as st
 
 import coachlab as cl
 from coachlab.intake.archive import plain_name
+from coachlab.intake.guess import propose_map
 from coachlab.intake.write import csv_text, file_name, neutral, neutral_table, plain_cell, write_bytes
 from coachlab.settings import read_settings
 
@@ -294,6 +296,30 @@ def test_far_years_and_control_signs_are_read_or_flagged(put):
         row for row, at in zip(shots.table["source_row"], shots.table["struck_at"], strict=True) if at is pd.NaT
     }
     assert len(flagged) >= 6
+
+
+LONG = 60_000
+
+
+@pytest.mark.parametrize(
+    "cell", ["a" + " " * LONG + "b", "1" * LONG, "1," * 40 + " " * LONG + "x", "total" + "(" * LONG, "-" * LONG, "[" * LONG, "9." * LONG]
+)  # fmt: skip
+def test_a_cell_without_end_takes_no_time_without_end(put, cell):
+    # in quotes, as number, label, heading and title: each pattern must stay linear, or the suite would stand still here
+    text = f'attack_up_deg,session,"{cell} [deg]"\n-3,v1,x\n"{cell}","{cell}",x\n-4,v2,"{cell}"\n-5,v1,y\n'
+    start = time.process_time()
+    shots = cl.clean_shots(cl.read_shots(put("a.csv", f'"{cell}"\n' + text)))
+    assert shots.counts["raw"] == 4 and shots.table["attack_up_deg"].dropna().tolist() == [-3, -4, -5]
+    try:
+        propose_map(put("b.csv", text))
+    except cl.CoachlabError as err:
+        assert err.do
+    assert time.process_time() - start < 20  # a quadratic pattern takes minutes; this takes a tenth of a second
+
+
+def test_a_cell_longer_than_any_is_refused_with_its_line_and_loses_nothing(put):
+    text = 'attack_up_deg,note\n-3,a\n"' + "x" * 200_000 + '"\n-4,b\n-5,c "d" e\n'
+    refused(put("a.csv", text), "a.csv", "Line 3")
 
 
 FUZZ = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
