@@ -20,6 +20,7 @@ import pyarrow.csv
 from coachlab.errors import DataError, MapError
 from coachlab.intake.archive import Source
 from coachlab.intake.cells import Cells
+from coachlab.intake.encoding import HEAD, decoded, eight_bits, encoding_of
 from coachlab.intake.headings import plain_heading
 from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines, too_wide
 from coachlab.settings import Settings
@@ -27,10 +28,7 @@ from coachlab.settings import Settings
 SEPARATORS = (",", ";", "\t", "|")
 ODD_SEPARATORS = (":", "^", "~", "/", "\\", "#", "!", "&", "*", "=", "\x1f", "\x1e", "\x01", "¦", "§", " ")
 """Looked at where none of the usual ones parts the headings."""
-_LONE = re.compile(rb"\r(?!\n|$)")
-_EIGHT_BITS = ("cp1252", "mac_roman", "cp850")
 _BLOCK = 1 << 22
-_HEAD = 1 << 18
 _SMALL = 1 << 15
 _FEW, _MANY = pa.dictionary(pa.int32(), pa.string()), pa.string()
 """How a column is read: its distinct texts once, or, where nearly each is another (times), as they stand."""
@@ -48,28 +46,28 @@ def read_lines(source: Source, wanted: Wanted, settings: Settings | None = None)
     """Return the page of a text file; errors as `files.read_page` says them."""
     settings = settings or Settings()
     with source.open() as stream:
-        head = stream.read(_HEAD)
-        encoding = _encoding_of(head)
+        head = stream.read(HEAD)
+        encoding = encoding_of(head)
         if encoding == "utf-8":
             try:
                 codecs.getincrementaldecoder("utf-8")().decode(head)
                 return _read_stream(source.name, stream, head, wanted, settings)
             except UnicodeDecodeError:
-                encoding = _eight_bits(head)
+                encoding = eight_bits(head)
             except MapError as err:
                 return _read_aligned(source, wanted, settings, err)
-    text = _decoded(source.read(), encoding)
+    text = decoded(source.read(), encoding)
     if "\r" in text and ("\n" not in text or '"' not in text):
         text = re.sub(r"\r+\n|\r", "\n", text)
     data = text.replace("\0", "").encode("utf-8", "replace")
-    return _read_stream(source.name, io.BytesIO(data), data[:_HEAD], wanted, settings)
+    return _read_stream(source.name, io.BytesIO(data), data[:HEAD], wanted, settings)
 
 
 def _read_aligned(source: Source, wanted: Wanted, settings: Settings, refused: MapError) -> Page:
     """Return the page of a text whose columns stand apart by two blanks or more, if it is one."""
     data = re.sub(rb" {2,}", b"\t", re.sub(rb"(?m)^ +| +(?=\r?$)", b"", source.read()))
     try:
-        page = _read_stream(source.name, io.BytesIO(data), data[:_HEAD], wanted, settings)
+        page = _read_stream(source.name, io.BytesIO(data), data[:HEAD], wanted, settings)
     except (MapError, UnicodeDecodeError):
         raise refused from None
     width = len(page.headings)
@@ -84,40 +82,6 @@ def _read_aligned(source: Source, wanted: Wanted, settings: Settings, refused: M
                 row=number,
             )
     return page
-
-
-def _encoding_of(head: bytes) -> str:
-    if head.startswith((b"\xff\xfe\0\0", b"\0\0\xfe\xff")):
-        return "utf-32"
-    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return "utf-16"
-    zeros = head[:4096].count(b"\0")
-    if zeros > len(head[:4096]) / 4:
-        return "utf-16-le" if head[1:2] == b"\0" else "utf-16-be"
-    lone = b"\r" in head and (b"\n" not in head or (b'"' not in head and _LONE.search(head)))
-    if zeros or b"\0" in head or lone:
-        return "utf-8-sig"  # line ends or signs that the block reader does not know: read as a whole
-    return "utf-8"
-
-
-def _eight_bits(data: bytes) -> str:
-    """Return which 8-bit code turns most bytes into degree signs after a number or in brackets; the usual one if none.
-
-    Names and remarks cannot tell codes apart, but a unit can: the degree sign is another byte in each.
-    """
-    sign = re.compile(r"\d ?°|[\[(]°[\])]|°/")
-    counts = {kind: len(sign.findall(data[:_HEAD].decode(kind, "replace"))) for kind in _EIGHT_BITS}
-    return max(counts, key=counts.__getitem__)
-
-
-def _decoded(data: bytes, encoding: str) -> str:
-    wide = encoding.startswith(("utf-16", "utf-32"))
-    for kind in (encoding,) if wide else (encoding, _eight_bits(data)):
-        try:
-            return data.decode(kind)
-        except UnicodeDecodeError:
-            continue
-    return data.decode(encoding if wide else "latin-1", errors="replace")
 
 
 def _read_stream(name: str, stream: BinaryIO, head: bytes, wanted: Wanted, settings: Settings) -> Page:

@@ -11,9 +11,10 @@ import pyarrow.parquet as pq
 from coachlab.errors import DataError
 from coachlab.intake.archive import BOOK, PACKED, PARQUET, Source
 from coachlab.intake.cells import _DECIDES, _SAME, Cells, _number_of
+from coachlab.intake.encoding import decoded, eight_bits, encoding_of
 from coachlab.intake.files import read_page
 from coachlab.intake.headings import heading_unit
-from coachlab.intake.lines import ODD_SEPARATORS, SEPARATORS, _decoded, _eight_bits, _encoding_of, _split
+from coachlab.intake.lines import ODD_SEPARATORS, SEPARATORS, _split
 from coachlab.intake.pages import Page
 from coachlab.intake.sheets import book_lines
 from coachlab.settings import Settings
@@ -106,13 +107,13 @@ def look_at(source: Source, settings: Settings) -> tuple[Page, list[Looked], str
 
 
 def _text_of(head: bytes) -> str:
-    encoding = _encoding_of(head)
+    encoding = encoding_of(head)
     if encoding == "utf-8":
         try:
             return head.decode("utf-8-sig")
         except UnicodeDecodeError:
-            encoding = _eight_bits(head)
-    return _decoded(head, encoding).replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+            encoding = eight_bits(head)
+    return decoded(head, encoding).replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
 
 
 def _header_of(lines: Sequence[Sequence[object]]) -> tuple[float, list[str]]:
