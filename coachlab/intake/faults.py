@@ -87,6 +87,7 @@ def settle(
         _clock(clock),
         _cues(ledger, cues),
         _rules(ledger),
+        _visit(ledger),
         _body(ledger, cues, settings, junior),
     ):
         rows.extend(found)
@@ -250,6 +251,26 @@ def _rules(ledger: Ledger) -> Iterable[tuple]:
             "few changes", *span,
             f"Plain and cue change {changes} times; three changes are the usual least.",
             "Next time add one more pair of blocks.", False,
+        )  # fmt: skip
+
+
+def _visit(ledger: Ledger) -> Iterable[tuple]:
+    """Say what of the visit itself a later reader would miss."""
+    if not ledger.visit.get("coach"):
+        yield (
+            "coach", None, None, "The log does not say who coached.",
+            "Write a name or a number; it becomes a pseudonym on its way in.", False,
+        )  # fmt: skip
+    if not ledger.visit.get("feedback_shown"):
+        yield (
+            "feedback", None, None, "The log does not say whether the student saw the numbers in plain and cue blocks.",
+            "Say yes or no: whoever sees a number chases it.", False,
+        )  # fmt: skip
+    drawn = any(block.offered == "drawn" for block in ledger.blocks)
+    if drawn and not (ledger.visit.get("order_plan") and ledger.visit.get("order_seed")):
+        yield (
+            "order", None, None, "Blocks are called drawn, and the log holds no drawn order.",
+            "Write the order card's plan and seed; without them the order counts as fixed.", False,
         )  # fmt: skip
 
 

@@ -39,7 +39,7 @@ def log_table(ledger: Ledger) -> pd.DataFrame:
                 "block_index": place,
                 "period": period,
                 "phase": block.phase,
-                **{name: getattr(block, name) for name in _BLOCK},
+                **{name: _as_text(getattr(block, name)) for name in _BLOCK},
                 "stopped": "yes" if block.stopped else "no",
                 "first_shot": block.first_shot,
                 "last_shot": block.last_shot,
@@ -178,6 +178,13 @@ def block_of(row: Mapping) -> Block:
         whole("block_index"),
         whole("period"),
     )
+
+
+def _as_text(value: object) -> str | None:
+    """Return a value as it is written, the same whether it is a whole number or a float."""
+    if isinstance(value, int | float):
+        return repr(int(value)) if float(value).is_integer() else repr(float(value))
+    return None if value is None else str(value)
 
 
 def _word(value: object) -> str:

@@ -64,6 +64,7 @@ def _log_parts(book: "Logbook") -> list[Part]:
         strip_part(book.ledger, (book.draft["first"], book.draft["last"]), book.cues, book.settings.units),
         *_draft_parts(book),
         *_block_parts(book),
+        _visit_fold(book),
         *_settle_parts(book, settlement),
         *_save_parts(book, settlement),
         _notes_fold(book),
@@ -152,6 +153,32 @@ def _block_parts(book: "Logbook") -> list[Part]:
     heads = ["block", "shots", "what for", "chosen by", "done", "pain", "rest before", ""]
     marked = -1 if book.editing is None else book.editing
     return [sheet.table("The blocks so far", heads, rows, ("done", "pain"), marked, stack=True)]
+
+
+def _visit_fold(book: "Logbook") -> Part:
+    visit = book.ledger.visit
+    seen = [("", "choose ..."), ("no", "no"), ("yes", "yes")]
+    roof = [("", "choose ..."), ("yes", "yes"), ("no", "no")]
+    return sheet.fold(
+        "About this visit: coach, place, drawn order",
+        sheet.fields(
+            sheet.entry("coach", "Coach", visit.get("coach", ""), "a name or number; a pseudonym on its way in"),
+            sheet.choice(
+                "feedback_shown",
+                "Student saw the numbers",
+                seen,
+                visit.get("feedback_shown", ""),
+                "in plain and cue blocks",
+            ),
+            sheet.entry("bay", "Bay", visit.get("bay", "")),
+            sheet.entry("surface", "The ball lay on", visit.get("surface", ""), "as in mat or grass"),
+            sheet.choice("indoors", "Under a roof", roof, visit.get("indoors", "")),
+            sheet.entry(
+                "order_plan", "Drawn order", visit.get("order_plan", ""), "from the order card, as in plain I2 I2 plain"
+            ),
+            sheet.entry("order_seed", "Seed of the draw", visit.get("order_seed", ""), "from the order card"),
+        ),
+    )
 
 
 def _settle_parts(book: "Logbook", settlement: Settlement) -> list[Part]:

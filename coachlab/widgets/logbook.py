@@ -31,7 +31,7 @@ from coachlab.intake.notes import ClockOffset, blocks_by_time, compare_clocks, r
 from coachlab.intake.pain import Allowance, Pain, allow_swings
 from coachlab.intake.shots import Shots
 from coachlab.intake.write import file_name
-from coachlab.intake.written import read_ledger, save_ledger
+from coachlab.intake.written import VISIT, read_ledger, save_ledger
 from coachlab.schema import PLAIN
 from coachlab.settings import Settings
 from coachlab.widgets.entries import log_page_parts
@@ -131,6 +131,9 @@ class Logbook:
                 self.begin(value)
             elif name in self.answers:
                 self.answers[name] = value
+            elif name in VISIT:
+                visit = {**self.ledger.visit, name: str(value or "").strip()}
+                self.ledger = replace(self.ledger, visit={key: text for key, text in visit.items() if text})
             elif name in self.files:
                 self.files[name] = value
             elif name in self.draft:

@@ -53,6 +53,9 @@ BLOCKS = (
 )
 
 
+VISIT = {"coach": "c1", "feedback_shown": "no", "order_plan": "plain S1 plain S1", "order_seed": "7"}
+
+
 def shots_of(count=50, session="v1", lost=()):
     """A session of one shot half a minute after the other, with a pause of four minutes after every tenth."""
     number = np.arange(1, count + 1)
@@ -73,7 +76,7 @@ def ledger_of(blocks=BLOCKS, **named):
     ledger = open_ledger(shots_of(**named))
     for block in blocks:
         ledger = add_block(ledger, block)
-    return replace(ledger, pain=Pain(1))
+    return replace(ledger, pain=Pain(1), visit=VISIT)
 
 
 # Every shot has one place ---------------------------------------------------------------------------------------------
@@ -286,6 +289,13 @@ def test_each_fault_has_a_sentence_and_what_to_do():
     assert found.table["what"].str.endswith(".").all() and found.table["do"].str.endswith(".").all()
     assert set(found.table.loc[found.table["must"], "kind"]) == {"overlap", "outside", "not there", "no card"}
     assert "pain not asked" in kinds(replace(everything, pain=None), cues=CARDS)
+
+
+def test_what_a_later_reader_would_miss_of_the_visit_is_told():
+    bare = settle(replace(ledger_of(), visit={}), CARDS).table
+    assert {"coach", "feedback", "order"} <= set(bare["kind"])
+    assert not bare.loc[bare["kind"].isin(["coach", "feedback", "order"]), "must"].any()
+    assert {"coach", "feedback", "order"}.isdisjoint(kinds(ledger_of(), cues=CARDS))
 
 
 def test_plain_before_and_after_is_weak_and_alternating_is_not():

@@ -162,10 +162,15 @@ def test_a_log_is_written_run_by_run_and_saved_once_every_shot_has_its_place(les
         lesson.act("add")
         assert trouble(lesson) == []
     assert (account(lesson.page.ledger)["state"] == IN_ONE).all()
+    say(lesson, coach="Robin Doe", feedback_shown="no", order_plan="plain I2", order_seed="12")
     lesson.act("save")
     assert lesson.page.saved == tmp_path / "log-v0001.csv"
     joined = cl.join_log(shots, tmp_path / "log-v0001.csv").table
     mine = joined[joined["session"] == "v0001"]
+    assert mine[["feedback_shown", "order_plan", "order_seed"]].drop_duplicates().to_numpy().tolist() == [
+        [False, "plain I2", "12"]
+    ]
+    assert mine["coach"].nunique() == 1 and not mine["coach"].eq("Robin Doe").any()
     assert mine["phase"].unique().tolist() == ["warmup", "plain", "cue"]
     assert mine.loc[
         mine["phase"] == "cue", ["cue", "offered", "followed_0_10"]
