@@ -207,8 +207,6 @@ function render({ model, el }) {
     const explaining = Boolean(model.get("page").title);
     ask.setAttribute("aria-pressed", String(!explaining));
     explain.setAttribute("aria-pressed", String(explaining));
-    explain.disabled = !model.get("group");
-    explain.title = explain.disabled ? "Choose one group first" : "";
     group.value = model.get("group");
     const words = model.get("trouble");
     trouble.textContent = words;

@@ -17,13 +17,16 @@ from coachlab.physics.flight import fly
 from coachlab.physics.impact import HEADS, Delivery, strike
 from coachlab.physics.launch import Launch
 from coachlab.schema import CLUBS
-from coachlab.worth.arc import INCLINE_BAND_DEG
 
 Controls = dict[str, float | str]
 """A delivery and its air by the names of the flight page's controls; SI, degrees, player frame."""
 
 WIDEST_GRIP = (-0.3, 0.1)
 """Tangential restitution that cannot be excluded for any head; a head's own span is added to it."""
+
+INCLINE_BAND_DEG = 3.0
+"""How far a player's incline may lie from the typical one: that of `worth.arc`, as a test compares; to import it would
+load the distributions of SciPy, half of the wait for the first question."""
 
 _DELIVERY = (
     "club_speed_mps", "attack_up_deg", "path_out_deg", "face_open_deg", "delivered_loft_deg", "strike_toe_mm",

@@ -85,7 +85,8 @@ class DrillPanel(w.VBox):
         self.place = w.VBox([self.flight])  # classes of an anywidget do not change once it is shown
         self.links = w.HTML()
         super().__init__([self.form, self.place, self.links])
-        self.add_class("coachlab-panel")
+        self.place.add_class("drill-place")
+        self.add_class("coachlab-panel").add_class("drill-panel")
         self._show_question()
 
     def who(self, word: str) -> None:
@@ -162,7 +163,7 @@ class DrillPanel(w.VBox):
         (self.place.add_class if "flight" in question.hidden else self.place.remove_class)("drill-blind")
         self.flight.offered = ["hold_path"]  # nothing moves before the answer
         if question.before:
-            self.flight.begin(question.before)
+            self._fly(question.before, question.before)
         with self.form.hold_sync():
             self.form.trouble, self.form.marking, self.form.page = "", {}, {}
             self.form.question = {
@@ -182,8 +183,20 @@ class DrillPanel(w.VBox):
         self.place.layout.display = None
         self.place.remove_class("drill-asking").remove_class("drill-blind")
         self.flight.hidden, self.flight.offered = [], []
-        self.flight.begin(before or after)
-        self.flight.controls = dict(after)
+        self._fly(before or after, after)
+
+    def _fly(self, before: Controls, after: Controls) -> None:
+        """Put the flight page at one delivery, then at another, both exactly as given.
+
+        On the page the arc takes the path along with attack unless it is held: so it is held, and left held where the
+        attack changes and the path does not, as the arc has turned then.
+        """
+        self.flight.begin({**before, "hold_path": True})
+        if after != before:
+            self.flight.controls = {**after, "hold_path": True}
+        turned = after["attack_up_deg"] != before["attack_up_deg"] and after["path_out_deg"] == before["path_out_deg"]
+        if after["club"] != before["club"] or not turned:
+            self.flight.controls = {"hold_path": False}
 
     def _tell_links(self) -> None:
         self.links.value = links_html(self.progress)

@@ -7,6 +7,9 @@ import pytest
 from harness import open_notebook, run_all, settle
 from playwright.sync_api import expect
 
+import coachlab as cl
+from coachlab.drills import GROUPS
+
 pytestmark = pytest.mark.browser
 
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
@@ -92,6 +95,43 @@ def test_a_group_is_explained_in_the_app_and_fits_a_phone(app, visit):
     expect(page.locator(".fp-why")).to_contain_text("to the left")
     settle(visit)
     assert visit.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1")
+
+
+def test_the_page_flies_exactly_what_is_explained_and_asked(lab, visit):
+    lay(lab, "flown.ipynb", "distance", 4)
+    open_notebook(visit, lab, "flown.ipynb")
+    run_all(visit)
+    drill = visit.page.get_by_role("region", name="Predict, then see")
+
+    # attack changes and the path does not, although the page's arc would take it along
+    question = cl.drill_progress().next("distance", seed=4)
+    assert question.before["attack_up_deg"] != question.after["attack_up_deg"]
+    drill.get_by_role("radio").first.check()
+    drill.get_by_role("button", name="Answer, then see").click()
+    expect(drill.locator(".drill-marking")).not_to_be_empty()
+    settle(visit)
+    assert shown(visit, question.after) == pytest.approx(numbers(question.after), abs=1e-9)
+
+    drill.get_by_role("button", name="Explain it first").click()
+    for group, title in GROUPS.items():
+        drill.get_by_role("combobox", name="About").select_option(group)
+        expect(drill.get_by_role("heading", name=title)).to_be_visible()
+        for at, step in enumerate(cl.explain_flight(group).steps):
+            drill.get_by_role("button", name="Show: ").nth(at).click()
+            settle(visit)
+            assert shown(visit, step.after) == pytest.approx(numbers(step.after), abs=1e-9), (group, at)
+    assert visit.errors == []
+
+
+def numbers(controls):
+    return {name: value for name, value in controls.items() if name != "club"}
+
+
+def shown(visit, controls):
+    """Where the page's controls stand, those that a question names."""
+    read = visit.page.evaluate("document.querySelector('.flight-page').flightPage.read().controls")
+    assert read["club"] == controls["club"]
+    return {name: read[name] for name in numbers(controls)}
 
 
 @pytest.mark.parametrize("told", [False, True])

@@ -152,6 +152,13 @@ def test_key_and_answers_can_be_read_by_their_owner_only(tmp_path):
         assert path.stat().st_mode & 0o077 == 0
 
 
+def test_a_folder_that_cannot_be_one_is_told(tmp_path):
+    (tmp_path / "file").write_text("something")
+    with pytest.raises(DataError, match="Choose a folder that may be written to"):
+        cl.drill_progress("heron", tmp_path / "file")
+    assert (tmp_path / "file").read_text() == "something"
+
+
 def test_adding_changes_no_earlier_progress():
     first = cl.drill_progress()
     second = answered(first)

@@ -55,6 +55,7 @@ def test_the_models_are_those_of_the_ensemble_and_the_grips_span_all_that_cannot
         assert grips[0] == made.e_t
         assert grips.min() <= min(-0.3, made.e_t_span[0]) and grips.max() >= max(0.1, made.e_t_span[1])
         assert np.ptp(worlds.inclines_of(head)) == 2 * INCLINE_BAND_DEG
+    assert worlds.incline_band_deg == INCLINE_BAND_DEG
 
 
 # By hand: strike and fly one ball at a time -------------------------------------------------------------------------

@@ -145,6 +145,12 @@ def test_a_group_is_explained_step_by_step_on_the_flight_page(group):
     assert panel.form.page == {} and panel.form.question["text"] == panel.question.text
 
 
+def test_without_a_group_the_one_that_is_asked_about_is_explained():
+    panel = cl.drill_panel(seed=1)
+    say(panel, "explain")
+    assert panel.form.page["title"] == GROUPS[panel.question.group]
+
+
 def test_another_group_is_explained_or_asked_as_before():
     panel = cl.drill_panel(group="start", seed=1)
     say(panel, "group", group="air")
