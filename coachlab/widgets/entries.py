@@ -200,7 +200,10 @@ def _save_parts(book: "Logbook", settlement: Settlement) -> list[Part]:
         done = [sheet.text(f"Saved as {book.saved.name}, {len(book.ledger.blocks)} blocks.", tone="done")]
     ready = settlement.ready and bool(book.ledger.blocks)
     why = settlement.text() if book.ledger.blocks else "Put a run of shots into a block first."
-    return [*done, sheet.buttons(sheet.button("save", "Save the log", main=ready, disabled=not ready, why=why))]
+    save = sheet.button("save", "Save the log", main=ready and not done, disabled=not ready, why=why)
+    more = bool(done) and len(sessions_of(book.shots)) > 1
+    another = [sheet.button("another", "Write the log of the next visit")] if more else []
+    return [*done, sheet.buttons(save, *another)]
 
 
 def _notes_fold(book: "Logbook") -> Part:

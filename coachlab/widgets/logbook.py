@@ -254,6 +254,11 @@ class Logbook:
         self.saved = save_ledger(self.ledger, self.folder, self.settlement)
         return f"Saved as {self.saved.name}."
 
+    def _do_another(self) -> str:
+        known = sessions_of(self.shots)
+        self.begin(known[(known.index(self.ledger.session) + 1) % len(known)])
+        return f"The log of {self.ledger.session}."
+
     def _drafted(self) -> Block:
         draft = self.draft
         if draft["first"] is None or draft["last"] is None:

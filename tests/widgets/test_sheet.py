@@ -175,6 +175,9 @@ def test_a_log_is_written_run_by_run_and_saved_once_every_shot_has_its_place(les
     assert mine.loc[
         mine["phase"] == "cue", ["cue", "offered", "followed_0_10"]
     ].drop_duplicates().to_numpy().tolist() == [["I2", "drawn", 7.0]]
+    lesson.act("another")
+    assert lesson.page.ledger.session != "v0001" and lesson.page.ledger.blocks == ()
+    assert "does anything hurt" in said(lesson)
     # what was answered before the first ball stands in the first block; nobody was asked later
     assert mine.groupby("phase")["pain_0_10"].count().to_dict() == {"cue": 0, "plain": 0, "warmup": 8}
 
