@@ -8,7 +8,7 @@ import numpy as np
 
 from coachlab.drills import air, arc, curve, distance, start, strike
 from coachlab.drills.value import Asked, Case, Exercise, Question
-from coachlab.drills.worlds import Worlds
+from coachlab.drills.worlds import PLAIN, Worlds
 from coachlab.errors import DataError
 from coachlab.settings import Settings
 
@@ -59,6 +59,9 @@ def drill(exercise: str, seed: int | None = None, variant: int = 0, settings: Se
     units = (settings or Settings()).units
     for _ in range(MOST_DRAWS):
         case = chosen.draw(rng)
+        first = chosen.solve(case, PLAIN)
+        if first.ndim == 2 and not one_right(first):
+            continue  # what one model disputes, all do; it costs a quarter
         found = chosen.solve(case, Worlds())
         if np.isfinite(found).all() and (found.ndim == 1 or one_right(found)):
             asked = chosen.ask(case, found, units)

@@ -36,6 +36,10 @@ _AIR = ("temperature_c", "altitude_m", "tail_mps", "cross_mps")
 _LAUNCH = ("ball_speed_mps", "launch_up_deg", "launch_out_deg", "spin_rpm", "spin_tilt_deg")
 _FLIGHT = ("carry_m", "side_m", "peak_m")
 
+_FLOWN: dict[tuple, np.ndarray] = {}
+_MOST_FLOWN = 2000
+"""How many balls are remembered; a question flies a few dozen."""
+
 
 @dataclass(frozen=True)
 class Worlds:
@@ -61,8 +65,8 @@ class Worlds:
         return ARCS[head].incline_deg + self.incline_band_deg * np.array([0.0, -1.0, 1.0])
 
 
-PLAIN = Worlds(aeros=ENSEMBLE[:1], grips=2)
-"""The default model, with little beside it: for the numbers that a question says."""
+PLAIN = Worlds(aeros=ENSEMBLE[:1])
+"""The default model of flight: for the numbers that a question says, and for a first look at a draw."""
 
 
 def usual(club: str, **changes: float | str) -> Controls:
@@ -101,34 +105,31 @@ def flown(shots: Sequence[Controls], worlds: Worlds) -> dict[str, np.ndarray]:
     """Return how the balls of k deliveries leave and fly, each measure of shape (k, aeros x grips).
 
     Beside the measures of launch and flight: ``curve_m``, how far to the right of its first direction a ball lands.
+    A ball that was flown before is not flown again: a question says numbers of the flights that made its answer.
     """
-    many = len(worlds.aeros) * worlds.grips
-    found = {name: np.empty((len(shots), many)) for name in (*_LAUNCH, *_FLIGHT, "curve_m")}
-    for head, at in _by_head(shots).items():
-        mine = [shots[each] for each in at]
-        launch = _struck(mine, head, worlds)
-        temperature, altitude, tail, cross = (
-            np.repeat([float(each[name]) for each in mine], worlds.grips) for name in _AIR
-        )
-        air = Air(temperature, altitude, tail_mps=tail, cross_mps=cross)
-        flights = [fly(launch, air, aero, worlds.coarse) for aero in worlds.aeros]
-        measures = {name: np.tile(_table(getattr(launch, name), at), len(flights)) for name in _LAUNCH}
-        measures |= {
-            name: np.concatenate([_table(getattr(each, name), at) for each in flights], axis=1) for name in _FLIGHT
-        }
-        downrange = np.sqrt(np.maximum(measures["carry_m"] ** 2 - measures["side_m"] ** 2, 0.0))
-        line = downrange * np.tan(np.radians(measures["launch_out_deg"]))
-        measures["curve_m"] = measures["side_m"] - line
-        for name, values in found.items():
-            values[at] = measures[name]
-    return found
+    keys = [tuple(sorted(each.items())) for each in shots]
+    rows = []
+    for aero in worlds.aeros:
+        asked = [(key, aero, worlds.grips, worlds.coarse) for key in keys]
+        new = {each: shot for each, shot in zip(asked, shots, strict=True) if each not in _FLOWN}
+        if len(_FLOWN) > _MOST_FLOWN:
+            _FLOWN.clear()
+            new = dict(zip(asked, shots, strict=True))
+        for head, at in _by_head(list(new.values())).items():
+            mine = [list(new)[each] for each in at]
+            _FLOWN.update(zip(mine, _fly([new[each] for each in mine], head, aero, worlds), strict=True))
+        rows.append(np.array([_FLOWN[each] for each in asked]))
+    measures = np.concatenate(rows, axis=2)  # shot, measure, world
+    found = {name: measures[:, at] for at, name in enumerate((*_LAUNCH, *_FLIGHT))}
+    downrange = np.sqrt(np.maximum(found["carry_m"] ** 2 - found["side_m"] ** 2, 0.0))
+    return found | {"curve_m": found["side_m"] - downrange * np.tan(np.radians(found["launch_out_deg"]))}
 
 
 def crossing(at: np.ndarray, values: np.ndarray, wanted: float | np.ndarray) -> np.ndarray:
     """Return where values, known at a few places and rising or falling, take a wanted value: shape (worlds,).
 
-    `at` has shape (k,), `values` (k, worlds); a cubic through the nearest places would change nothing that is shown, so
-    the places are joined by a polynomial of order k - 1 and solved by bisection.
+    `at` has shape (k,), `values` (k, worlds). The places are joined by a polynomial of order k - 1, which is solved by
+    bisection; missing where it does not reach the value between the ends.
     """
     wanted = np.broadcast_to(wanted, values.shape[1])
     roots = []
@@ -151,13 +152,20 @@ def states(clearly_right: np.ndarray, clearly_wrong: np.ndarray) -> np.ndarray:
     return np.asarray(clearly_right, int) - np.asarray(clearly_wrong, int)
 
 
+def _fly(shots: Sequence[Controls], head: str, aero: str, worlds: Worlds) -> np.ndarray:
+    """Return the measures of launch and flight of deliveries with one head, shape (k, measures, grips)."""
+    launch = _struck(shots, head, worlds)
+    temperature, altitude, tail, cross = (
+        np.repeat([float(each[name]) for each in shots], worlds.grips) for name in _AIR
+    )
+    flight = fly(launch, Air(temperature, altitude, tail_mps=tail, cross_mps=cross), aero, worlds.coarse)
+    values = [getattr(launch, name) for name in _LAUNCH] + [getattr(flight, name) for name in _FLIGHT]
+    return np.reshape(np.array(values, float), (len(values), len(shots), worlds.grips)).transpose(1, 0, 2)
+
+
 def _struck(shots: Sequence[Controls], head: str, worlds: Worlds) -> Launch:
     delivery = Delivery(**{name: np.repeat([float(each[name]) for each in shots], worlds.grips) for name in _DELIVERY})
     return strike(delivery, head, np.tile(worlds.grips_of(head), len(shots)))
-
-
-def _table(values: object, at: Sequence[int]) -> np.ndarray:
-    return np.reshape(np.asarray(values, float), (len(at), -1))
 
 
 def _by_head(shots: Sequence[Mapping]) -> dict[str, list[int]]:

@@ -199,6 +199,26 @@ def test_many_deliveries_fly_as_each_alone():
         assert found["curve_m"][at, 0] == pytest.approx(curve(launch, flight), abs=COARSE_M)
 
 
+def test_a_ball_that_was_flown_before_has_the_numbers_that_it_had(monkeypatch):
+    shots = [usual("driver", face_open_deg=1.25), usual("wedge-pw", face_open_deg=1.25)]
+    first = flown(shots, PLAIN)
+    monkeypatch.setattr("coachlab.drills.worlds.fly", None)  # nothing is flown again
+    first["carry_m"][:] = 0.0
+    again = flown(shots[::-1], PLAIN)
+    assert again["carry_m"][1, 0] == pytest.approx(ball(shots[0])[1].carry_m, abs=COARSE_M)
+    assert again["carry_m"][0, 0] == pytest.approx(ball(shots[1])[1].carry_m, abs=COARSE_M)
+
+
+@pytest.mark.parametrize("name", ["start-1", "start-3", "curve-4", "air-3"])
+def test_a_mirrored_question_has_the_mirrored_answer(name):
+    case = cl.drill(name, seed=7).case
+    lateral = ("path_out_deg", "face_open_deg", "start_deg", "cross_mps")
+    mirrored = case | {key: -case[key] for key in lateral if key in case}
+    answers = [EXERCISES[name].solve(each, Worlds()) for each in (case, mirrored)]
+    # a thousandth of a degree: flights in long steps are in single precision
+    assert answers[1] == pytest.approx(-answers[0], abs=1e-3)
+
+
 def test_a_crossing_is_found_where_there_is_one_and_missing_where_there_is_none():
     at = np.linspace(-2.0, 2.0, 5)
     values = np.column_stack([at**3, -2 * at, at + 10])
