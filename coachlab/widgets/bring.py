@@ -10,6 +10,7 @@ from coachlab.errors import DataError
 from coachlab.intake.bring import save_shots, settings_near
 from coachlab.intake.clean import clean_shots
 from coachlab.intake.cleaning import CleaningReport, cleaning_report
+from coachlab.intake.clock import audit_clock, find_offset
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import decisions_of, restore, write_decisions
 from coachlab.intake.journal import read_log
@@ -66,7 +67,7 @@ class Bring:
         self.read: Shots | None = None
         self.shots: Shots | None = None
         self.report: CleaningReport | None = None
-        self.joined = ""
+        self.joined = self.clock = ""
 
     @property
     def settings(self) -> Settings:
@@ -123,7 +124,7 @@ class Bring:
             elif name == "files":
                 self.chosen = list(value)
             elif name == "logs":
-                self.chosen_logs = list(value)
+                self.chosen_logs, self.clock = list(value), ""
             elif name in ("kind", "reason"):
                 setattr(self, name, value)
         return ""
@@ -205,7 +206,8 @@ class Bring:
         self.writing = None
         return "Back to the logs."
 
-    def _do_join(self) -> str:
+    def _do_join(self, clock: str = "ask") -> str:
+        """Join the chosen logs; where a log by time and the device's clock differ, ask first."""
         paths = [self.logs[name] for name in self.chosen_logs if name in self.logs]
         if not paths or self.read is None:
             raise DataError("A lesson log was to be joined.", "None is chosen.", "Tick one, or go on without a log.")
@@ -222,13 +224,28 @@ class Bring:
                     "It speaks of none of these visits.",
                     "Choose another log, or go on without.",
                 )
-        shots = join_log(self.read, log, self.cues)
+        offset = 0.0
+        if "starts_at" in log and clock != "as it is":
+            found = audit_clock(self.read, log)
+            if len(found) and clock == "ask":
+                self.clock = f"{found.table['what'].iloc[0]} Nothing is moved unless you say so."
+                self.clock = self.clock[0].upper() + self.clock[1:]
+                return self.clock
+            offset = find_offset(self.read, log) if len(found) else 0.0
+        shots = join_log(self.read, log, self.cues, clock_offset_s=offset)
+        self.clock = ""
         said = self._report(clean_shots(shots))
         outside = int(shots.table["phase"].isna().sum())
         left = f" {other:,} rows of other visits are left alone." if other else ""
         self.joined = f"{len(log):,} blocks are joined; {outside:,} shots stand in none.{left}"
         self.at = SAVE
         return f"{self.joined} {said}"
+
+    def _do_join_corrected(self) -> str:
+        return self._do_join("corrected")
+
+    def _do_join_as_it_is(self) -> str:
+        return self._do_join("as it is")
 
     def _do_without_log(self) -> str:
         if self.read is not None:

@@ -112,6 +112,11 @@ def _log(page: "Bring") -> list[Part]:
         return [title, sheet.text("No log (log-....csv) lies beside the files."), sheet.buttons(write, without, back)]
     listed = {**sheet.several("logs", "Logs that lie beside the files", logs, page.chosen_logs), "wide": True}
     note = "Rows that speak of other visits than these are left alone."
+    if page.clock:
+        corrected = sheet.button("join_corrected", "Correct the clock and join", main=True)
+        as_it_is = sheet.button("join_as_it_is", "Join as it stands")
+        told = sheet.text(page.clock, tone="aside")
+        return [title, sheet.fields(listed), told, sheet.buttons(corrected, as_it_is, without, back)]
     join = sheet.button("join", "Join these logs", main=True)
     return [title, sheet.fields(listed), sheet.text(note, tone="quiet"), sheet.buttons(join, write, without, back)]
 

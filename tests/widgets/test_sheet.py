@@ -415,6 +415,34 @@ def test_a_folder_without_exports_says_what_to_put_there(tmp_path):
     assert "files_done" not in names(panel, "buttons")
 
 
+def test_a_clock_that_differs_is_told_and_corrected_only_when_asked(shots, demo, tmp_path):
+    log = pd.read_csv(demo / "log-c4.csv", comment="#", dtype="str")
+    log = log[log["session"].isin(set(shots.table["session"]))]
+    struck = shots.table.set_index(["session", "shot"])["struck_at"]
+    began = [struck.loc[row.session].loc[int(row.first_shot) :].iloc[0] for row in log.itertuples()]
+    # the notes' clock is an hour slow, and a note is written ten seconds before the first ball
+    log["starts_at"] = [f"{at - pd.Timedelta(hours=1, seconds=10):%Y-%m-%d %H:%M:%S}" for at in began]
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    log.drop(columns=["first_shot", "last_shot"]).to_csv(folder / "log-time.csv", index=False)
+    shutil.copy(demo / "bay-3.csv", folder)
+    shutil.copy(demo / "bay-3.toml", folder)
+    panel = cl.bring_panel(folder, tmp_path / "out")
+    for action in ("files_done", "map_done", "cleaned", "join"):
+        panel.act(action)
+        assert trouble(panel) == []
+    assert panel.page.at == LOG and "ahead of the log's" in said(panel)
+    assert "join_corrected" in names(panel, "buttons") and "join_as_it_is" in names(panel, "buttons")
+    assert "phase" not in panel.page.shots.table
+    panel.act("join_corrected")
+    assert trouble(panel) == [] and panel.page.at == SAVE
+    table = panel.page.shots.table
+    block = table["block"].astype("str")
+    for row in log.itertuples():
+        mine = table[(table["session"] == row.session) & (block == row.block)]
+        assert int(row.first_shot) <= mine["shot"].min() <= mine["shot"].max() <= int(row.last_shot)
+
+
 def test_a_file_of_which_nothing_is_understood_waits_for_a_choice(tmp_path):
     (tmp_path / "odd.csv").write_text("qqq,zzz\n" + "\n".join(f"{n % 3 - 4}.5,{88 + n % 5}.1" for n in range(12)))
     panel = cl.bring_panel(tmp_path, tmp_path / "out")
