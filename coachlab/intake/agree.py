@@ -30,7 +30,9 @@ JUDGED: Mapping[str, str] = MappingProxyType(
 """The reading that a flag of each rule names."""
 
 CARRY = "carry off the model"
+HEADS = tuple(ARCS)
 _ENOUGH = 2_000  # shots tell a scatter to 3 %
+_BLOCK = 32_768  # shots at once: what is worked out between keeps to the cache, and a large file needs no more memory
 LEAST_ON_ARC = 10
 """Shots of a visit with one club from which the student's usual arc is told."""
 
@@ -65,27 +67,30 @@ def disagreements(
     if not rules or not usable.any():
         return
     codes, clubs = pd.factorize(table["club"])
-    kinds = np.array([CLUBS.get(str(club), "") for club in clubs] + [""])
-    heads = kinds[codes]
+    kinds = [CLUBS.get(str(club), "") for club in clubs] + [""]
+    heads = np.array([HEADS.index(kind) if kind in HEADS else len(HEADS) for kind in kinds], np.int8)[codes]
     names = [name for name in dict.fromkeys(name for rule in rules for name in NEEDS[rule]) if name in table]
     at = {name: table[name].to_numpy(dtype=float, na_value=np.nan) for name in names}
     if "path off the arc" in rules:
-        at["arc_incline_deg"] = _incline(table, heads)
-        at["arc_azimuth_deg"] = _usual_azimuth(table, at, codes, usable)
-    broken = {rule: np.zeros(len(table), dtype=bool) for rule in rules}
+        if "arc_incline_deg" in table:
+            at["arc_incline_deg"] = _incline(table)
+        at["arc_azimuth_deg"] = _usual_azimuth(table, at, heads, codes, usable)
     scatter = _scatter(table, at, heads, usable, rules)
-    for head in ARCS:
-        ours = usable & (heads == head)
-        for rows, with_air in ((ours & known, True), (ours & ~known, False)):
-            if not rows.any():
-                continue
-            at_rows = np.flatnonzero(rows)
-            part = {name: values[at_rows] for name, values in at.items()}
-            here = Air(**{name: values[at_rows] for name, values in around.items()}) if with_air else None
-            wide = {rule: values[at_rows] for rule, values in scatter.items()}
-            for rule, where in consistency(part, part, part, head, here, wide).items():
-                if rule in broken:
-                    broken[rule][at_rows] = where
+    broken = {rule: np.zeros(len(table), dtype=bool) for rule in rules}
+    for first in range(0, len(table), _BLOCK):
+        here = slice(first, first + _BLOCK)
+        for which, head in enumerate(HEADS):
+            ours = usable[here] & (heads[here] == which)
+            for rows, with_air in ((ours & known[here], True), (ours & ~known[here], False)):
+                place = first + np.flatnonzero(rows)
+                if not len(place):
+                    continue
+                part = {name: values[place] for name, values in at.items()}
+                blown = Air(**{name: values[place] for name, values in around.items()}) if with_air else None
+                wide = {rule: values[place] for rule, values in scatter.items()}
+                for rule, where in consistency(part, part, part, head, blown, wide).items():
+                    if rule in broken:
+                        broken[rule][place] = where
     for rule, where in broken.items():
         if where.any():
             yield JUDGED[rule], rule, where, _value(at, JUDGED[rule])
@@ -126,29 +131,34 @@ def _askable(table: pd.DataFrame) -> list[str]:
     return [rule for rule, names in NEEDS.items() if set(names) <= there]
 
 
-def _incline(table: pd.DataFrame, heads: np.ndarray) -> np.ndarray:
-    usual = np.full(len(table), np.nan)
-    for head, arc in ARCS.items():
-        usual[heads == head] = arc.incline_deg
-    if "arc_incline_deg" not in table:
-        return usual
+def _incline(table: pd.DataFrame) -> np.ndarray:
+    """Return the measured inclines; missing where they cannot be, where the head's usual one is taken."""
     measured = table["arc_incline_deg"].to_numpy(dtype=float, na_value=np.nan)
-    return np.where((measured > 0) & (measured <= 90), measured, usual)
+    return np.where((measured > 0) & (measured <= 90), measured, np.nan)
 
 
 def _usual_azimuth(
-    table: pd.DataFrame, at: Mapping[str, np.ndarray], clubs: np.ndarray, usable: np.ndarray
+    table: pd.DataFrame, at: Mapping[str, np.ndarray], heads: np.ndarray, clubs: np.ndarray, usable: np.ndarray
 ) -> np.ndarray:
     """Return the middle of the arc's azimuth over the visit's shots with the club (over the student's, without visits).
 
     Misreads and steep attacks are left out; missing where there are too few shots to tell.
     """
-    with np.errstate(invalid="ignore"):
-        swing = np.tan(np.radians(at["attack_up_deg"])) / np.tan(np.radians(at["arc_incline_deg"]))
-        azimuth = pd.Series(at["path_out_deg"] + np.degrees(np.arcsin(swing))).where(usable)
+    azimuth = np.full(len(table), np.nan)
+    usual = np.array([ARCS[head].incline_deg for head in HEADS] + [np.nan])
+    for first in range(0, len(table), _BLOCK):
+        here = slice(first, first + _BLOCK)
+        incline = usual[heads[here]]
+        if "arc_incline_deg" in at:
+            measured = at["arc_incline_deg"][here]
+            incline = np.where(np.isnan(measured), incline, measured)
+        with np.errstate(invalid="ignore"):
+            swing = np.tan(np.radians(at["attack_up_deg"][here])) / np.tan(np.radians(incline))
+            turned = at["path_out_deg"][here] + np.degrees(np.arcsin(swing))
+        azimuth[here] = np.where(usable[here], turned, np.nan)
     visit = pd.factorize(table["session" if "session" in table else "student"])[0].astype(np.int64)
     group = np.where((visit >= 0) & (clubs >= 0), visit * (clubs.max() + 1) + clubs, -1)
-    groups = azimuth.groupby(group)
+    groups = pd.Series(azimuth).groupby(group)
     enough = (groups.transform("count").to_numpy() >= LEAST_ON_ARC) & (group >= 0)
     return np.where(enough, groups.transform("median").to_numpy(), np.nan)
 
@@ -166,8 +176,8 @@ def _scatter(
     if not wanted:
         return {}
     files = pd.factorize(table["source"])[0] if "source" in table else np.zeros(len(table), dtype=int)
-    for head in ARCS:
-        ours = np.flatnonzero(usable & (heads == head))
+    for which, head in enumerate(HEADS):
+        ours = np.flatnonzero(usable & (heads == which))
         ours = ours[np.argsort(files[ours], kind="stable")]
         for rows in np.split(ours, np.flatnonzero(np.diff(files[ours])) + 1):
             some = rows[:: max(len(rows) // _ENOUGH, 1)]

@@ -148,7 +148,10 @@ def tilt_of(axis: np.ndarray) -> Number:
 def direction(up_deg: ArrayLike, out_deg: ArrayLike) -> np.ndarray:
     """Return the unit vector (forward, left, up) of a direction, shape (3,) or (3, n); out is to the right."""
     up, out = np.radians(np.asarray(up_deg, float)), np.radians(np.asarray(out_deg, float))
-    return np.stack(np.broadcast_arrays(np.cos(up) * np.cos(out), -np.cos(up) * np.sin(out), np.sin(up)))
+    level = np.cos(up)
+    vector = np.empty((3, *np.broadcast_shapes(up.shape, out.shape)))
+    vector[0], vector[1], vector[2] = level * np.cos(out), -level * np.sin(out), np.sin(up)
+    return vector
 
 
 def angles_of(vector: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
