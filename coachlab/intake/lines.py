@@ -210,7 +210,7 @@ def _read_blocks(
     with ThreadPoolExecutor(2) as pool:
         ahead: deque[tuple[int, Future]] = deque()
         for block, inside in _blocks(stream, separator.encode()):
-            lines = block.count(b"\n")
+            lines = int(np.count_nonzero(np.frombuffer(block, dtype=np.uint8) == ord("\n")))  # quicker than bytes.count
             ahead.append((lines, pool.submit(_read_block, block, lines, inside, kinds, separator)))
             if not looked:
                 kinds, looked = _kinds_of(ahead[0][1].result()[0]), True
