@@ -21,6 +21,8 @@ from coachlab.intake.write import csv_text, write_bytes
 from coachlab.settings import Settings, read_settings
 
 KINDS = ("parquet", "csv")
+ACCOUNTS = ("rejects.csv", "remarks.csv")
+"""What `save_shots` lays beside the table; no exports, should the folder be read as a study."""
 
 
 def bring_shots(
@@ -120,7 +122,7 @@ def save_shots(shots: Shots, folder: str | Path, kind: str = "parquet") -> list[
         content: bytes | str = stream.getvalue()
     else:
         content = csv_text(table)
-    whole = {f"shots.{kind}": content, "rejects.csv": csv_text(shots.rejects), "remarks.csv": csv_text(shots.flags)}
+    whole = {f"shots.{kind}": content, **dict(zip(ACCOUNTS, map(csv_text, (shots.rejects, shots.flags)), strict=True))}
     return [write_bytes(Path(folder) / name, data) for name, data in whole.items()]
 
 

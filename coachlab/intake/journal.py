@@ -14,6 +14,7 @@ from coachlab.intake.files import read_page
 from coachlab.intake.headings import find_heading
 from coachlab.intake.pages import Page
 from coachlab.intake.times import read_times, read_truths
+from coachlab.intake.write import plain_cell
 from coachlab.schema import COLUMNS, TABLES, check
 
 Log: TypeAlias = str | Path | pd.DataFrame | Sequence[str | Path]
@@ -126,7 +127,8 @@ def _column(page: Page, place: int) -> pd.Series:
     cells = page.cells[place]
     if cells.words is None and cells.typed is not None:
         return pd.Series(cells.typed)
-    return pd.Series(pd.array(cells.trimmed, dtype="str").take(np.asarray(cells.spread(np.arange(cells.size)))))
+    words = pd.array([plain_cell(word) for word in cells.trimmed.to_pylist()], dtype="str")
+    return pd.Series(words.take(np.asarray(cells.spread(np.arange(cells.size)))))
 
 
 def _typed(values: pd.Series) -> pd.Series:

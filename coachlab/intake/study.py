@@ -10,6 +10,7 @@ import pandas as pd
 from coachlab.errors import DataError, MapError
 from coachlab.intake.agree import has_air
 from coachlab.intake.audit import audit_logging
+from coachlab.intake.bring import ACCOUNTS
 from coachlab.intake.clean import clean_shots, exclude
 from coachlab.intake.columns import ColumnMap
 from coachlab.intake.combine import combine_shots
@@ -192,6 +193,7 @@ def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path], list[Path]
         for path in there
         if path.suffix.lower() in EXPORTS or (path.stem in mapped and path.suffix.lower() not in _NO_EXPORTS)
     ]
+    tables = [path for path in tables if path.name not in ACCOUNTS]
     logs = [path for path in tables if path.name.lower().startswith("log-")]
     exports = [path for path in tables if path not in logs and path.name != DECISIONS]
     maps = [path for path in there if path.suffix.lower() == ".toml" and path.name not in (CUES, ACADEMY, REPORT)]

@@ -169,3 +169,10 @@ def test_a_file_with_a_map_of_its_name_is_read_whatever_its_ending_and_others_ar
     study = cl.read_study(small)
     assert study.files["file"].tolist() == ["bay-3.dat"]
     assert "Left alone, as no export, map or log: notes, plan.pdf." in study.steps
+
+
+def test_what_bring_laid_beside_its_table_is_no_export(tmp_path, demo):
+    shots = cl.bring_shots([demo / "bay-3.csv"])
+    cl.save_shots(shots, tmp_path, kind="parquet")
+    study = cl.read_study(tmp_path)
+    assert study.shots.counts["raw"] == len(shots.table)
