@@ -933,9 +933,10 @@ function drawImpact(pen, look, { width, k, middle, ball, points }, shot) {
     { text: `path ${short(path)}`, colour: look.pathText, y: away(a, radius)[1] },
     { text: `face ${short(face)}`, colour: look.faceText, y: away(b, radius)[1] },
   ].sort((p, q) => p.y - q.y);
-  const apart = Math.max(0, 9 - (ends[1].y - ends[0].y) / 2);
-  ends.forEach(({ text, colour, y }, at) => {
-    const given = clamp(y + (at ? apart : -apart), 26, 124);
+  const half = clamp((ends[1].y - ends[0].y) / 2, 9, 49); // lines of text apart, and both inside the view
+  const between = clamp((ends[0].y + ends[1].y) / 2, 26 + half, 124 - half);
+  ends.forEach(({ text, colour }, at) => {
+    const given = between + (at ? half : -half);
     write(pen, look, text, middle + radius + 12, given, { colour, room: width });
   });
   const opened = shot.face_to_path_deg;
