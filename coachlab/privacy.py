@@ -9,11 +9,14 @@ import re
 import secrets
 import unicodedata
 from functools import cache
+from pathlib import Path
 
 import pandas as pd
 
 from coachlab.errors import DataError
 
+KEY_FILE = "pseudonyms.key"
+"""Where an academy keeps its key, in hex digits; beside names, and never with what is handed on."""
 _OWN_ID = re.compile(r"[a-z]-[0-9a-f]{8}")
 
 
@@ -21,6 +24,29 @@ _OWN_ID = re.compile(r"[a-z]-[0-9a-f]{8}")
 def process_key() -> bytes:
     """Return the key that stands in for an academy's own: random, and gone when the process ends."""
     return secrets.token_bytes(32)
+
+
+def read_key(path: Path) -> bytes:
+    """Return the key that a file holds in hex digits.
+
+    Raises
+    ------
+    DataError
+        If it holds none of 16 bytes or more.
+    """
+    try:
+        key = bytes.fromhex(path.read_text(encoding="utf-8").strip())
+    except (OSError, ValueError):
+        key = b""
+    if len(key) < 16:
+        raise DataError(
+            "Names were to become pseudonyms.",
+            f"{path.name} holds no key of 32 hex digits or more.",
+            "Put back a copy of the key, or take the file away: then pseudonyms are made from the exports, and differ "
+            "from those of before.",
+            path=str(path),
+        )
+    return key
 
 
 def pseudonym(name: str, key: bytes, prefix: str = "s") -> str:

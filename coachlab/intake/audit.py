@@ -13,6 +13,7 @@ from coachlab.intake.clean import MISREAD, clean_shots
 from coachlab.intake.clean import RULES as CLEANING
 from coachlab.intake.columns import ColumnMap, read_map
 from coachlab.intake.headings import find_heading
+from coachlab.intake.journal import Log, log_paths, read_log
 from coachlab.intake.read import read_all
 from coachlab.intake.shots import Shots
 from coachlab.schema import COLUMNS
@@ -121,6 +122,19 @@ def audit_logging(shots: Shots, level: float = 0.95) -> LoggingAudit:
         warned = bool(p < 1 - level and share - plain_share >= LEAST_DIFFERENCE)
         rows.append((name, int(cue.sum()), share, plain_share, p, warned))
     return LoggingAudit(pd.DataFrame(rows, columns=list(AUDIT_COLUMNS)), level)
+
+
+def kept_in(shots: Shots, coach: str, log: Log | None) -> str:
+    """Return in brackets which log files hold the lessons of a coach, so that the academy knows whom to ask.
+
+    Empty without a log of files: lessons then stand in the exports themselves.
+    """
+    if log is None or isinstance(log, pd.DataFrame):
+        return ""
+    mine = shots.table["coach"].astype("str") == coach
+    lessons = set(shots.table.loc[mine, "session"].dropna().astype("str"))
+    names = [path.name for path in log_paths(log) if lessons & set(read_log(path)["session"].astype("str"))]
+    return f" (lessons in {', '.join(names)})" if names else ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,6 +12,7 @@ from coachlab.intake.clock import find_offset
 from coachlab.intake.columns import ColumnMap
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import apply_decisions
+from coachlab.intake.folder import ACCOUNTS, key_for
 from coachlab.intake.journal import Log
 from coachlab.intake.log import join_log
 from coachlab.intake.many import Progress, read_many
@@ -21,8 +22,6 @@ from coachlab.intake.write import csv_text, write_bytes
 from coachlab.settings import Settings, read_settings
 
 KINDS = ("parquet", "csv")
-ACCOUNTS = ("rejects.csv", "remarks.csv")
-"""What `save_shots` lays beside the table; no exports, should the folder be read as a study."""
 
 
 def bring_shots(
@@ -58,6 +57,12 @@ def bring_shots(
     progress : callable or None
         Called with how many files are read and how many there are; several are read at once.
 
+    Notes
+    -----
+    Pseudonyms are made with the key of the files' folder (`folder.key_for`): what is brought from one folder in several
+    runs can be combined, and with a study of it, unless its exports have changed between; files of several folders, or
+    of a zip, only where ``pseudonyms.key`` says with which key.
+
     Raises
     ------
     MapError, DataError
@@ -68,9 +73,10 @@ def bring_shots(
         raise DataError("Shots were to be brought in.", "No file was given.", "Name at least one.")
     say = tell or (lambda sentence: None)
     limits = settings or settings_near(paths[0])
+    key, of_key = key_for(paths)
 
     def read(path: Path) -> Shots:
-        return clean_shots(read_shots(path, _map_of(path, maps), settings=limits))
+        return clean_shots(read_shots(path, _map_of(path, maps), key, limits))
 
     parts = read_many(paths, read, progress)
     for path, part in zip(paths, parts, strict=True):
@@ -79,12 +85,14 @@ def bring_shots(
     for note in shots.notes:
         say(note)
     if log is not None:
-        offset = find_offset(shots, log) if set_clock else 0.0
+        offset = find_offset(shots, log, key) if set_clock else 0.0
         if offset:
             say(f"The device's clock is {offset:g} s ahead of the log's: taken out.")
-        shots = clean_shots(join_log(shots, log, cues, clock_offset_s=offset))
+        shots = clean_shots(join_log(shots, log, cues, key, offset))
         outside = int(shots.table["phase"].isna().sum())
         say(f"{shots.table['block'].nunique():,} blocks joined; {outside:,} shots in none.")
+    if {"student", "coach"} & set(shots.table.columns):
+        say(of_key)
     if decisions is not None:
         shots = apply_decisions(shots, decisions)
         say(f"Decisions applied: {shots.text()}")

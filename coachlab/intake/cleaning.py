@@ -7,7 +7,7 @@ from html import escape
 import numpy as np
 import pandas as pd
 
-from coachlab.intake.audit import audit_logging
+from coachlab.intake.audit import audit_logging, kept_in
 from coachlab.intake.clean import MISREAD, RULES
 from coachlab.intake.clock import audit_clock
 from coachlab.intake.decide import decisions_of
@@ -117,7 +117,7 @@ def audit_shots(shots: Shots, log: Log | None = None, key: bytes | None = None) 
         logging = audit_logging(shots)
         rows = [
             (
-                "logging", f"coach {row.coach}", "shot",
+                "logging", f"coach {row.coach}{kept_in(shots, row.coach, log)}", "shot",
                 f"{row.cue_missing_share:.0%} of the shots in cue blocks are missing, {row.plain_missing_share:.0%} in "
                 "plain blocks: the log looks like best shots only.",
                 "Ask for every ball, and set these lessons aside.", round(row.cue_missing_share / 0.05, 2),

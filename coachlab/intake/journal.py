@@ -49,7 +49,7 @@ def read_log(log: str | Path | pd.DataFrame | Sequence[str | Path]) -> pd.DataFr
         frame.index = pd.Index([str(row) for row in log.index])
         check("blocks", log, _required(log.columns), "The lesson log")
     else:
-        frame = pd.concat([_read_file(path) for path in _paths(log)])
+        frame = pd.concat([_read_file(path) for path in log_paths(log)])
     if not len(frame):
         raise DataError("A lesson log was read.", "It has no rows.", "Write one row for each block of shots.")
     if not frame.index.is_unique:
@@ -83,9 +83,10 @@ def _required(columns: Iterable[object]) -> tuple[str, ...]:
     return REQUIRED
 
 
-def _paths(log: str | Path | Sequence[str | Path]) -> list[Path]:
+def log_paths(log: str | Path | Sequence[str | Path]) -> list[Path]:
+    """Return the files of a log: those of a folder, or the paths as they are."""
     if not isinstance(log, str | Path):
-        return [path for one in log for path in _paths(one)]
+        return [path for one in log for path in log_paths(one)]
     path = Path(log)
     if not path.is_dir():
         return [path]

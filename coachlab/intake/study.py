@@ -2,21 +2,20 @@
 
 import hashlib
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
 
 from coachlab.errors import DataError, MapError
 from coachlab.intake.agree import has_air
-from coachlab.intake.audit import audit_logging
-from coachlab.intake.bring import ACCOUNTS
+from coachlab.intake.audit import audit_logging, kept_in
 from coachlab.intake.clean import clean_shots, exclude
 from coachlab.intake.columns import ColumnMap
 from coachlab.intake.combine import combine_shots
-from coachlab.intake.decide import NAME as DECISIONS
 from coachlab.intake.decide import apply_decisions
 from coachlab.intake.findings import together
+from coachlab.intake.folder import DECISIONS, EXPORTS, list_folder, pseudonym_key
 from coachlab.intake.log import join_log
 from coachlab.intake.many import Progress, read_many
 from coachlab.intake.read import read_shots
@@ -24,13 +23,11 @@ from coachlab.intake.scales import audit_units
 from coachlab.intake.shots import Shots
 from coachlab.intake.signs import audit_hands, audit_signs
 from coachlab.intake.swaps import audit_clubs
+from coachlab.privacy import KEY_FILE, is_pseudonym, pseudonym
 from coachlab.schema import RANGE_RULES, TABLES
 from coachlab.settings import Settings, read_cues, read_settings
 
-EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet")
-"""What an export is called; a file with another ending is one where a map of its name stands beside it."""
 CUES, ACADEMY, REPORT = "cues.toml", "academy.toml", "report.toml"
-_NO_EXPORTS = (".toml", ".md", ".html", ".htm", ".pdf", ".png", ".jpg", ".jpeg", ".json", ".ipynb", ".py")
 BEST_SHOTS = "log looks like best shots only"
 """The reason that is kept beside a shot of a coach who was warned."""
 MISREAD_ALARM = 0.2
@@ -70,6 +67,18 @@ class Study:
     steps: tuple[str, ...]
     warnings: tuple[str, ...]
     fingerprint: str
+    key: bytes = field(default=b"", repr=False)
+
+    def student_of(self, name: str) -> str:
+        """Return the pseudonym that stands for a name in the study's files; an id of ours is left as it is.
+
+        Raises
+        ------
+        DataError
+            If the name is blank, or the study was not read from files.
+        """
+        name = str(name).strip()
+        return name if is_pseudonym(name) else pseudonym(name, self.key)
 
     def text(self) -> str:
         """Return the steps and the warnings as one text."""
@@ -119,6 +128,7 @@ def read_study(
         if tell is not None:
             tell(sentence)
 
+    key, of_key = pseudonym_key(folder)
     alarms: list[str] = []
     settings_path, cues_path = folder / ACADEMY, folder / CUES
     settings = read_settings(settings_path if settings_path.is_file() else None)
@@ -126,7 +136,7 @@ def read_study(
     rows = []
 
     def read(export: Path) -> Shots:
-        return clean_shots(read_shots(export, by_export[export], settings=settings))
+        return clean_shots(read_shots(export, by_export[export], key, settings))
 
     parts = read_many(exports, read, progress)
     for export, part in zip(exports, parts, strict=True):
@@ -140,15 +150,17 @@ def read_study(
         alarms += _misread_alarm(export.name, part)
     shots = combine_shots(parts)
     if logs:
-        shots = join_log(shots, logs, cues)
+        shots = join_log(shots, logs, cues, key)
     if has_air(shots.table):
         shots = clean_shots(shots)  # the log said the air, in which carry can be held against the model
     step(_joined(shots, logs))
+    if {"student", "coach"} & set(shots.table.columns):
+        step(of_key)
     if left:
         step(f"Left alone, as no export, map or log: {', '.join(path.name for path in left)}.")
     for note in shots.notes:
         step(note)
-    shots, warnings = _audit(shots, set_aside_warned)
+    shots, warnings = _audit(shots, logs, set_aside_warned)
     found = together([audit_signs(shots), audit_hands(shots), audit_clubs(shots), audit_units(shots)]).table
     warnings = [*alarms, *(f"{row.where}: {row.what} {row.do}" for row in found.itertuples()), *warnings]
     for sentence in warnings:
@@ -169,6 +181,7 @@ def read_study(
         tuple(steps),
         tuple(warnings),
         fingerprint(everything),
+        key,
     )
 
 
@@ -186,16 +199,7 @@ def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path], list[Path]
     if not folder.is_dir():
         found = "It is a file." if folder.exists() else "There is no such folder."
         raise DataError(asked, found, "Name the folder that holds the exports and the logs.", path=str(folder))
-    there = sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] not in ".~")
-    mapped = {path.stem for path in there if path.suffix.lower() == ".toml"}
-    tables = [
-        path
-        for path in there
-        if path.suffix.lower() in EXPORTS or (path.stem in mapped and path.suffix.lower() not in _NO_EXPORTS)
-    ]
-    tables = [path for path in tables if path.name not in ACCOUNTS]
-    logs = [path for path in tables if path.name.lower().startswith("log-")]
-    exports = [path for path in tables if path not in logs and path.name != DECISIONS]
+    there, exports, logs = list_folder(folder)
     maps = [path for path in there if path.suffix.lower() == ".toml" and path.name not in (CUES, ACADEMY, REPORT)]
     if not exports:
         raise DataError(
@@ -204,7 +208,8 @@ def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path], list[Path]
             f"Put the device's files there ({', '.join(EXPORTS)}); names that begin with log- are lesson logs.",
             path=str(folder),
         )
-    known = {*tables, *maps, *(folder / name for name in (CUES, ACADEMY, REPORT))}
+    beside = (CUES, ACADEMY, REPORT, DECISIONS, KEY_FILE)
+    known = {*exports, *logs, *maps, *(folder / name for name in beside)}
     return exports, logs, maps, [path for path in there if path not in known]
 
 
@@ -251,7 +256,7 @@ def _misread_alarm(name: str, part: Shots) -> list[str]:
     ]
 
 
-def _audit(shots: Shots, set_aside_warned: bool) -> tuple[Shots, list[str]]:
+def _audit(shots: Shots, logs: list[Path], set_aside_warned: bool) -> tuple[Shots, list[str]]:
     """Return the shots, those of warned coaches set aside where that was asked for, and a sentence on each warning."""
     if "shots_logged" not in shots.table.columns or "coach" not in shots.table.columns:
         return shots, []
@@ -261,10 +266,11 @@ def _audit(shots: Shots, set_aside_warned: bool) -> tuple[Shots, list[str]]:
         mine = (shots.table["coach"].astype("str") == row.coach).to_numpy()
         count = int((mine & shots.usable.to_numpy()).sum())
         what = f"{count:,} shots that could be read"
+        where = kept_in(shots, row.coach, logs)
         if set_aside_warned:
             shots = exclude(shots, mine, BEST_SHOTS)
         said.append(
-            f"Coach {row.coach}: {row.cue_missing_share * 100:.0f} % of the shots in cue blocks are missing, "
+            f"Coach {row.coach}{where}: {row.cue_missing_share * 100:.0f} % of the shots in cue blocks are missing, "
             f"{row.plain_missing_share * 100:.0f} % in plain blocks; the {BEST_SHOTS}. The coach's {what} "
             f"{'are set aside for that reason' if set_aside_warned else 'are used all the same'}."
         )

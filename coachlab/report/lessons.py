@@ -1,5 +1,7 @@
 """Sections on the lessons themselves: the head, who took part, the cue cards, the flow of balls, the baseline."""
 
+import re
+
 import pandas as pd
 
 from coachlab.report.checklist import item_rows
@@ -184,7 +186,7 @@ def _numbers(evidence: Evidence) -> dict[str, str]:
 
 
 def _without_names(text: str, numbers: dict[str, str]) -> str:
-    """Return a sentence that begins with a coach's pseudonym with the number in its place."""
+    """Return a sentence that begins with a coach's pseudonym and log with the coach's number in their place."""
     for coach, number in numbers.items():
-        text = text.replace(f"Coach {coach}:", f"{number.capitalize()}:")
+        text = re.sub(rf"^Coach {re.escape(coach)}( \(lessons in .*?\))?:", f"{number.capitalize()}:", text)
     return text

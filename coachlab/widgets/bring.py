@@ -13,11 +13,12 @@ from coachlab.intake.cleaning import CleaningReport, cleaning_report
 from coachlab.intake.clock import audit_clock, find_offset
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import decisions_of, restore, write_decisions
+from coachlab.intake.folder import EXPORTS, key_for
 from coachlab.intake.journal import read_log
 from coachlab.intake.log import join_log
 from coachlab.intake.read import read_shots
 from coachlab.intake.shots import Shots
-from coachlab.intake.study import CUES, EXPORTS
+from coachlab.intake.study import CUES
 from coachlab.intake.write import file_name, plain_cell, write_bytes
 from coachlab.settings import Settings, read_cues
 from coachlab.widgets.brought import STEPS, step_parts
@@ -65,6 +66,7 @@ class Bring:
         self.books: dict[str, MapBook] = {}
         self.turn = 0
         self.read: Shots | None = None
+        self.key: bytes | None = None
         self.shots: Shots | None = None
         self.report: CleaningReport | None = None
         self.joined = self.clock = ""
@@ -143,8 +145,9 @@ class Bring:
                 self.books[path.name] = MapBook(path, [known] if known else [], self.settings, self.out)
             self.turn, self.at = turn, COLUMNS
             return f"{path.name}: {len(self.books[path.name].proposal.table)} headings."
+        self.key = key_for(self.files)[0]
         parts = [
-            clean_shots(read_shots(path, self.books[path.name].proposal.map, settings=self.settings))
+            clean_shots(read_shots(path, self.books[path.name].proposal.map, self.key, self.settings))
             for path in self.files
         ]
         self.read = combine_shots(parts)
@@ -226,13 +229,13 @@ class Bring:
                 )
         offset = 0.0
         if "starts_at" in log and clock != "as it is":
-            found = audit_clock(self.read, log)
+            found = audit_clock(self.read, log, self.key)
             if len(found) and clock == "ask":
                 self.clock = f"{found.table['what'].iloc[0]} Nothing is moved unless you say so."
                 self.clock = self.clock[0].upper() + self.clock[1:]
                 return self.clock
-            offset = find_offset(self.read, log) if len(found) else 0.0
-        shots = join_log(self.read, log, self.cues, clock_offset_s=offset)
+            offset = find_offset(self.read, log, self.key) if len(found) else 0.0
+        shots = join_log(self.read, log, self.cues, self.key, offset)
         self.clock = ""
         said = self._report(clean_shots(shots))
         outside = int(shots.table["phase"].isna().sum())

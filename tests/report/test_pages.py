@@ -10,7 +10,7 @@ import pytest
 
 import coachlab as cl
 from coachlab import claims
-from coachlab.report import pages
+from coachlab.report import lessons, pages
 from coachlab.report.backing import methods
 from coachlab.report.checklist import _ITEMS
 from coachlab.report.declared import ITEMS, read_declared
@@ -286,3 +286,9 @@ def elements(html):
     reader.names = set()
     reader.feed(html)
     return reader.names
+
+
+def test_a_shared_report_names_neither_a_warned_coachs_id_nor_the_log():
+    said = "Coach c-5401c385 (lessons in log-kim.csv): 21 % of the shots in cue blocks are missing."
+    told = lessons._without_names(said, {"c-5401c385": "coach 3"})
+    assert told == "Coach 3: 21 % of the shots in cue blocks are missing."

@@ -1,0 +1,107 @@
+"""What lies in a study's folder, and the key of its pseudonyms: the same folder gives the same ones in every run."""
+
+import hashlib
+import hmac
+from collections.abc import Sequence
+from pathlib import Path
+
+from coachlab.intake.decide import NAME as DECISIONS
+from coachlab.privacy import KEY_FILE, read_key
+
+EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet")
+"""What an export is called; a file with another ending is one where a map of its name stands beside it."""
+ACCOUNTS = ("rejects.csv", "remarks.csv")
+"""What `save_shots` lays beside the table; no exports, should the folder be read as a study."""
+_NO_EXPORTS = (".toml", ".md", ".html", ".htm", ".pdf", ".png", ".jpg", ".jpeg", ".json", ".ipynb", ".py", ".key")
+_PURPOSE = b"pseudonyms of a coachlab study"
+"""Keeps the key apart from a study's fingerprint, which is made of the same files and is printed."""
+
+
+def list_folder(folder: Path) -> tuple[list[Path], list[Path], list[Path]]:
+    """Return the files of a folder that are seen, and which of them are exports and lesson logs; hidden ones are not.
+
+    Names that begin with ``log-`` are logs.
+    """
+    there = sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] not in ".~")
+    mapped = {path.stem for path in there if path.suffix.lower() == ".toml"}
+    tables = [
+        path
+        for path in there
+        if path.suffix.lower() in EXPORTS or (path.stem in mapped and path.suffix.lower() not in _NO_EXPORTS)
+    ]
+    tables = [path for path in tables if path.name not in ACCOUNTS]
+    logs = [path for path in tables if path.name.lower().startswith("log-")]
+    return there, [path for path in tables if path not in logs and path.name != DECISIONS], logs
+
+
+def pseudonym_key(folder: str | Path, files: Sequence[Path] = ()) -> tuple[bytes, str]:
+    """Return the key of a folder's pseudonyms, and a sentence on where it comes from.
+
+    It is the one in ``pseudonyms.key`` where the academy keeps that file there (64 hex digits, kept apart from what is
+    handed on). Else it is made of the contents of all exports in the folder: whoever has these files has the names in
+    them anyway, and nobody else can guess it.
+
+    Parameters
+    ----------
+    folder : path
+        A study's folder.
+    files : sequence of Path
+        Files beyond the folder's exports that are read with it, as a zip.
+
+    Raises
+    ------
+    DataError
+        If ``pseudonyms.key`` is damaged.
+    """
+    folder = Path(folder)
+    path = folder / KEY_FILE
+    if path.is_file():
+        return read_key(path), f"Pseudonyms are made with the key in {KEY_FILE}."
+    exports = list_folder(folder)[1] if folder.is_dir() else []
+    known = {one.resolve() for one in exports}
+    more = [one for one in files if one.resolve() not in known and one.is_file()]
+    told = (
+        "Pseudonyms are made from what the exports in the folder hold: the same in every run until an export is "
+        f"added or changed; with a {KEY_FILE} in the folder they stay."
+    )
+    return _key_from([*exports, *more]), told
+
+
+def key_for(files: Sequence[Path]) -> tuple[bytes, str]:
+    """Return the key with which some files are read, and a sentence on it: that of their folder where they have one.
+
+    Files of one folder get that folder's key (`pseudonym_key`), so that they can be combined with what was read from
+    the same folder before. Files of several folders have no key in common unless all keep the same ``pseudonyms.key``.
+
+    Parameters
+    ----------
+    files : sequence of Path
+        Exports, zips, or folders.
+    """
+    folders = list(dict.fromkeys((path if path.is_dir() else path.parent).resolve() for path in files))
+    plain = [path for path in files if path.is_file()]
+    if len(folders) == 1:
+        key, told = pseudonym_key(folders[0], plain)
+        inside = {path.resolve() for path in list_folder(folders[0])[1]} if folders[0].is_dir() else set()
+        if any(path.resolve() not in inside for path in plain) and not (folders[0] / KEY_FILE).is_file():
+            told = (
+                "Pseudonyms are made from these files, one of which is no export that stands in the folder by itself: "
+                f"with those of another run they cannot be combined; with a {KEY_FILE} in the folder they can."
+            )
+        return key, told
+    kept = [folder / KEY_FILE for folder in folders if (folder / KEY_FILE).is_file()]
+    keys = {read_key(path) for path in kept}
+    if len(kept) == len(folders) and len(keys) == 1:
+        return keys.pop(), f"Pseudonyms are made with the key in {KEY_FILE}."
+    inside_folders = [path for path in files if path.is_dir()]
+    every = [*plain, *(one for folder in inside_folders for one in list_folder(folder)[1])]
+    return _key_from(every), (
+        "The files come from several folders: their pseudonyms cannot be combined with those of another run. The same "
+        f"{KEY_FILE} in each folder makes them alike."
+    )
+
+
+def _key_from(files: Sequence[Path]) -> bytes:
+    """Return a key that only who has the files can make, whatever their names and order."""
+    contents = sorted(hashlib.sha256(path.read_bytes()).digest() for path in files)
+    return hmac.digest(_PURPOSE, b"".join(contents), "sha256")
