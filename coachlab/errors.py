@@ -55,3 +55,31 @@ class FlightError(CoachlabError, ValueError):
 
 class LibraryError(CoachlabError, ValueError):
     """The academy's library cannot be opened, read or written."""
+
+
+def need(
+    value: object,
+    kinds: type | tuple[type, ...],
+    asked: str,
+    name: str,
+    do: str,
+    error: type[CoachlabError] = DataError,
+) -> None:
+    """Refuse a value that is not of the kind that is due, as a folder's name where its shots are; else return nothing.
+
+    Parameters
+    ----------
+    value : object
+        What was given, and is none of ``kinds``.
+    kinds : type or tuple of type
+        What may stand there.
+    asked, name, do : str
+        What was asked, what the value is called in it, and what to give instead.
+    error : type of CoachlabError
+        Which error is raised.
+    """
+    if isinstance(value, kinds):
+        return
+    plain = isinstance(value, str | int | float | None)
+    seen = repr(value) if plain else f"of the kind {type(value).__name__}"
+    raise error(asked, f"{name} is {seen if len(seen) <= 60 else f'{seen[:57]}...'}.", do, argument=name)

@@ -168,6 +168,14 @@ def read_settings(path: str | Path | None = None) -> Settings:
     return Settings(**content, smallest_useful=general, smallest_useful_by_club=by_club, windows_by_club=windows)
 
 
+def cards_or_none(cues: pd.DataFrame | None) -> pd.DataFrame | None:
+    """Return cue cards, or None where no card is there: then all cues count that the log names.
+
+    A folder without ``cues.toml`` gives an empty table of cards, and means the same as no table.
+    """
+    return cues if cues is not None and len(cues) else None
+
+
 def read_cues(path: str | Path) -> pd.DataFrame:
     """Return the academy's cue cards from ``cues.toml`` as the table ``cues``, one row a cue.
 

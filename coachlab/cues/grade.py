@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from coachlab.cues.blocks import Lesson, block_table, lessons_of
+from coachlab.errors import DataError
 from coachlab.settings import Settings
 
 GRADES = ("A", "B", "C", "D")
@@ -69,11 +70,22 @@ def evidence_grade(table: pd.DataFrame, settings: Settings | None = None) -> Gra
     settings : Settings or None
         For the least number of students and of shots in a block.
 
+    Raises
+    ------
+    DataError
+        If the table holds no shot, or is no model table.
+
     References
     ----------
     At least three changes of phase with five shots each for an alternating baseline follows the usual minimum of
     single-case designs (Kratochwill et al. 2010).
     """
+    if isinstance(table, pd.DataFrame) and not len(table):
+        raise DataError(
+            "An evidence grade was asked for.",
+            "The table holds no shot.",
+            "Make it with model_table(shots, outcome, club), with a cue that was used.",
+        )
     return grade_blocks(block_table(table), settings)
 
 

@@ -7,7 +7,7 @@ and goes away by itself (regression to the mean).
 import numpy as np
 import pandas as pd
 
-from coachlab.intake.shots import Shots, is_usable
+from coachlab.intake.shots import Shots, is_usable, shots_table
 
 NAMES: dict[str, tuple[str, str, str]] = {
     "attack_up_deg": ("steep", "middle", "shallow"),
@@ -36,7 +36,7 @@ def screening_pattern(shots: Shots | pd.DataFrame, club: str, measure: str = "at
     measure : str
         A measured column; its unit is that of the mean and of ``se``.
     """
-    table = shots.table if isinstance(shots, Shots) else shots
+    table = shots_table(shots, f"Swing patterns with {club} were asked for.")
     if measure not in table.columns or "phase" not in table.columns:
         return pd.DataFrame({"student": [], measure: [], "shots": [], "se": []})
     screen = (table["phase"].astype("str") == "screen") & (table["club"].astype("str") == club)

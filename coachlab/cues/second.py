@@ -16,6 +16,7 @@ from coachlab.cues.ladder import Answer
 from coachlab.cues.looks import part_name
 from coachlab.cues.parts import Part
 from coachlab.cues.table import outcome_of
+from coachlab.errors import DataError
 from coachlab.mixed.fit import Fit
 from coachlab.schema import OUTCOMES
 from coachlab.settings import Settings
@@ -106,7 +107,7 @@ def second_opinion(
     Raises
     ------
     DataError
-        If the cue is not in the table, or has no estimate of ours.
+        If the cue is not in the table, or has no estimate of ours, or the level is no share.
 
     References
     ----------
@@ -114,6 +115,8 @@ def second_opinion(
     """
     settings, outcome = settings or Settings(), outcome_of(table)
     asked = f"A second opinion on {outcome} with {cue} was asked for."
+    if not (isinstance(level, int | float) and 0 < level < 1):
+        raise DataError(asked, f"level is {level!r}.", "Pass a share between 0 and 1, as in .95.")
     _, part, answer, students = model_of(table, cue, settings, asked)
     unit = shown(outcome, settings.units)
     question = f"{OUTCOMES[outcome]} with {cue}"

@@ -316,7 +316,7 @@ def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: flo
         raise DataError(asked, f"direction is {direction!r}.", "Pass 1 (up, out), -1 or None.")
     if not 0 < level < 1:
         raise DataError(asked, f"level is {level!r}.", "Pass a share between 0 and 1, as in .95.")
-    if scale is not None and not (np.isfinite(scale) and scale > 0):
+    if scale is not None and not (isinstance(scale, int | float | np.number) and np.isfinite(scale) and scale > 0):
         raise DataError(asked, f"scale is {scale!r}.", "Pass a spread between students above 0, or None.")
     if not (table["on"] > 0).any():
         raise DataError(asked, "The table holds no cue shots.", "Make it with model_table, with a cue that was used.")

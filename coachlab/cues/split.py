@@ -12,7 +12,8 @@ from coachlab.cues.parts import Part, cue_parts
 from coachlab.cues.shift import show_cues
 from coachlab.cues.table import model_table
 from coachlab.errors import DataError
-from coachlab.intake.shots import Shots, is_usable
+from coachlab.intake.clubs import refuse_club
+from coachlab.intake.shots import Shots, is_usable, shots_table
 from coachlab.physics.arc import ARCS, path_from_arc
 from coachlab.physics.ops import said
 from coachlab.schema import CLUBS
@@ -69,10 +70,7 @@ def free_and_earned(
     """
     settings = settings or Settings()
     asked = "Free and earned parts of path shifts were asked for."
-    if not isinstance(club, str) or club not in CLUBS:
-        raise DataError(
-            asked, f"{said(club)} is no club of ours.", "Choose one of schema.CLUBS, as in 'iron-7'.", club=club
-        )
+    refuse_club(asked, club)
     if not 0 < number(asked, "level", level) < 1:
         raise DataError(asked, f"level is {said(level)}.", "Give a level between 0 and 1, as .95.")
     usual = ARCS[CLUBS[club]].incline_deg if incline_deg is None else number(asked, "incline_deg", incline_deg)
@@ -123,7 +121,7 @@ def _both(attack: Part, path: Part) -> pd.DataFrame:
 
 def _own_inclines(shots: Shots | pd.DataFrame, club: str) -> dict[str, float]:
     """Return the mean measured incline of each student's plain shots with the club; empty where none was measured."""
-    table = shots.table if isinstance(shots, Shots) else shots
+    table = shots_table(shots, "Measured inclines were looked for.")
     if "arc_incline_deg" not in table:
         return {}
     known = SCHEMA["arc_incline_deg"]

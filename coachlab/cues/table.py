@@ -1,14 +1,17 @@
 """From shots to the rows that a model of one outcome and one club takes."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
 
-from coachlab.cues.pattern import default_pattern, screening_pattern
-from coachlab.errors import DataError
-from coachlab.intake.shots import Shots, is_usable
-from coachlab.schema import CLUBS, OUTCOMES, PLAIN
+from coachlab.cues.pattern import NAMES, default_pattern, screening_pattern
+from coachlab.errors import DataError, need
+from coachlab.intake.clubs import refuse_club, say_unknown_club, unknown_clubs
+from coachlab.intake.headings import close_to
+from coachlab.intake.shots import Shots, is_usable, shots_table
+from coachlab.schema import OUTCOMES, PLAIN
+from coachlab.settings import cards_or_none
 
 TEST_PHASES = ("plain", "sham", "cue")
 """The phases that a cue study compares; warm-up, screening and reset shots are kept and not analysed."""
@@ -53,7 +56,8 @@ def model_table(
     club : str
         One club; shots of others are left out.
     cues : sequence of str, DataFrame or None
-        Cue ids to keep; or the academy's cue cards (`read_cues`), which also say family and direction; None: all.
+        Cue ids to keep; or the academy's cue cards (`read_cues`), which also say family and direction; None, or cards
+        without a row: all cues that the log names.
     pattern : str or None
         The screening measure taken as the pattern; None: path for a path outcome, attack otherwise.
 
@@ -70,13 +74,19 @@ def model_table(
     Raises
     ------
     DataError
-        If a column that the model needs is missing, or no test shot of the club is left.
+        If a column that the model needs is missing, an argument is wrong, or no test shot of the club is left: then the
+        error names the clubs that have such shots, and the names of clubs that the map does not know.
     """
-    table = shots.table if isinstance(shots, Shots) else shots
     asked = f"A model table of {outcome} with {club} was asked for."
+    table = shots_table(shots, asked)
     _refuse_unknown(asked, outcome, club, table)
-    cards = cues if isinstance(cues, pd.DataFrame) else None
-    wanted = list(cards["cue"]) if cards is not None else None if cues is None else list(cues)
+    cards = cards_or_none(cues) if isinstance(cues, pd.DataFrame) else None
+    wanted = _wanted(asked, cues, cards)
+    measure = default_pattern(outcome) if pattern is None else pattern
+    if measure not in NAMES:
+        raise DataError(
+            asked, f"pattern is {pattern!r}{close_to(str(pattern), NAMES)}.", f"Choose one of: {', '.join(NAMES)}."
+        )
     usable = is_usable(table)
     order = _shot_in_session(table)
     values = outcome_values(table, outcome)
@@ -90,14 +100,7 @@ def model_table(
     lessons = table.loc[on, "session"].unique()
     test &= table["session"].isin(lessons)
     if not test.any():
-        raise DataError(
-            asked,
-            f"No analysed shot of {club} stands in a lesson with "
-            f"{'any cue' if wanted is None else ', '.join(map(str, wanted))}.",
-            "Check the club, the cues, and that the lesson log is joined.",
-            club=club,
-            outcome=outcome,
-        )
+        raise _no_lessons(asked, shots, table, club, outcome, wanted)
     rows = table.loc[test]
     result = {outcome: values[test].astype(float)}
     result["on"] = on[test].astype(float)
@@ -120,7 +123,6 @@ def model_table(
     frame["per_c"] = frame["period"] - frame["period"].mean()
     log_shot = np.log(frame["shot_in_session"])
     frame["lshot_c"] = log_shot - log_shot.mean()
-    measure = pattern or default_pattern(outcome)
     screening = screening_pattern(shots, club, measure).set_index("student")[measure]
     frame["pattern_of"] = measure
     frame["pattern"] = frame["student"].astype("str").map(screening).astype(float)
@@ -151,15 +153,17 @@ def outcome_of(table: pd.DataFrame) -> str:
     Raises
     ------
     DataError
-        If it holds none, or more than one.
+        If it is no table, holds none or more than one, or lacks a column that every model table has.
     """
+    asked = "The outcome of a model table was looked for."
+    do = "Make the table with model_table(shots, outcome=...), one outcome at a time."
+    need(table, pd.DataFrame, asked, "The table", do)
     found = [name for name in OUTCOMES if name in table.columns]
     if len(found) != 1:
-        raise DataError(
-            "The outcome of a model table was looked for.",
-            f"It holds {', '.join(found) or 'none'} of {', '.join(OUTCOMES)}.",
-            "Make the table with model_table(shots, outcome=...), one outcome at a time.",
-        )
+        raise DataError(asked, f"It holds {', '.join(found) or 'none'} of {', '.join(OUTCOMES)}.", do)
+    missing = [name for name in ("student", "session", "block", "on") if name not in table.columns]
+    if missing:
+        raise DataError(asked, f"It has no column {', '.join(missing)}.", do, column=missing[0])
     return found[0]
 
 
@@ -203,10 +207,7 @@ def flow(shots: Shots, table: pd.DataFrame | None = None) -> pd.DataFrame:
 def _refuse_unknown(asked: str, outcome: str, club: str, table: pd.DataFrame) -> None:
     if outcome not in OUTCOMES:
         raise DataError(asked, f"{outcome!r} is no outcome.", f"Choose one of: {', '.join(OUTCOMES)}.", outcome=outcome)
-    if club not in CLUBS:
-        raise DataError(
-            asked, f"{club!r} is no club of ours.", "Choose one of schema.CLUBS, as in 'iron-7'.", club=club
-        )
+    refuse_club(asked, club)
     sources = ["face_open_deg", "path_out_deg"] if outcome == "face_to_path_deg" else [outcome]
     needed = ["student", "session", "block", "club", "phase", "cue"]
     needed += [outcome] if outcome in table.columns else sources
@@ -215,11 +216,50 @@ def _refuse_unknown(asked: str, outcome: str, club: str, table: pd.DataFrame) ->
         raise DataError(
             asked,
             f"The shots have no column {', '.join(missing)}.",
-            "Join the lesson log first: join_log(shots, log)."
+            'Map it as [column.club], or write one club for the whole file above, as club = "iron-7".'
+            if missing == ["club"]
+            else "Join the lesson log first: join_log(shots, log)."
             if {"phase", "cue", "block"} & set(missing)
             else "Map the column when the file is read.",
             column=missing[0],
         )
+
+
+def _wanted(asked: str, cues: Sequence[str] | pd.DataFrame | None, cards: pd.DataFrame | None) -> list[str] | None:
+    """Return the cues to keep; None for all."""
+    if cards is not None:
+        return list(cards["cue"])
+    if cues is None or isinstance(cues, pd.DataFrame):
+        return None
+    if isinstance(cues, str):
+        raise DataError(asked, f"cues is {cues!r}.", f"Give a list, as cues=[{cues!r}], or the cue cards.", cues=cues)
+    need(cues, Iterable, asked, "cues", "Give a list of cue ids, the cue cards, or None for all.")
+    if not list(cues):
+        raise DataError(asked, "cues is an empty list.", "Name at least one cue, or leave it out for all.")
+    return list(cues)
+
+
+def _no_lessons(
+    asked: str, shots: Shots | pd.DataFrame, table: pd.DataFrame, club: str, outcome: str, wanted: list[str] | None
+) -> DataError:
+    """Return the error of a club without a test shot: what the map did not understand, and what there is instead."""
+    found = f"No analysed shot of {club} stands in a lesson with {'any cue' if wanted is None else ', '.join(map(str, wanted))}."
+    strange = unknown_clubs(shots) if isinstance(shots, Shots) else {}
+    nameless = int(table["club"].isna().sum())
+    tried = is_usable(table) & (table["phase"].astype("str") == "cue")
+    if wanted is not None:
+        tried &= table["cue"].isin(wanted)
+    clubs = sorted(table.loc[tried, "club"].dropna().astype("str").unique())
+    do = "Check the club, the cues, and that the lesson log is joined."
+    if strange:
+        found += " " + " ".join(map(say_unknown_club, strange, strange.values()))
+        do = "Add each such name under [club_names] in the column map."
+    elif nameless:
+        found += f" {nameless:,} shots have no club."
+        do = 'Map the club\'s column in the column map, or write one club for the file, as club = "iron-7".'
+    elif clubs:
+        do = f"Clubs with such lessons: {', '.join(clubs)}."
+    return DataError(asked, found, do, club=club, outcome=outcome)
 
 
 def _shot_in_session(table: pd.DataFrame) -> pd.Series:

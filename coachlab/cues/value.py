@@ -7,10 +7,12 @@ from coachlab.cues.blocks import paired_means
 from coachlab.cues.ladder import LEAST_STUDENTS
 from coachlab.cues.parts import cue_parts
 from coachlab.cues.table import model_table
-from coachlab.errors import DataError
-from coachlab.intake.shots import Shots
+from coachlab.errors import DataError, need
+from coachlab.intake.headings import close_to
+from coachlab.intake.shots import Shots, is_usable, shots_table
 from coachlab.physics.air import Air
-from coachlab.schema import show_club
+from coachlab.schema import PLAIN, show_club
+from coachlab.settings import cards_or_none
 from coachlab.worth import Costs, Worth, shift_worth
 
 MOVED = ("attack_up_deg", "path_out_deg", "face_open_deg", "club_speed_mps")
@@ -36,7 +38,7 @@ def cue_worth(
     cue : str
         Which cue.
     cues : DataFrame or None
-        The cue cards.
+        The cue cards; None or none in it: all cues that the log names.
     air : Air or None
         None: 20 degrees at the sea, no wind.
     level : float
@@ -52,12 +54,17 @@ def cue_worth(
     Raises
     ------
     DataError
-        If fewer than six students hit the club with and without the cue, or attack or path was not measured.
+        If no shot was hit with the cue, fewer than six students hit the club with and without it, or attack or path was
+        not measured.
     """
+    asked = f"What cue {cue} is worth to a student was asked for."
+    need(costs, Costs, asked, "costs", "Pass what costliest(shots, student, club) gives.")
     asked = f"What cue {cue} is worth to a student with {show_club(costs.club)} was asked for."
+    table = shots_table(shots, asked)
+    _refuse_cue(asked, cue, table, costs.club)
     shift, se = {}, {}
-    table = shots.table if isinstance(shots, Shots) else shots
-    known = [cue] if cues is None else cues[cues["cue"].isin([cue, "plain"])]
+    cards = cards_or_none(cues)
+    known = [cue] if cards is None else cards[cards["cue"].isin([cue, PLAIN])]
     for outcome in MOVED:
         if outcome in MOVED[2:] and (outcome not in table or not table[outcome].notna().any()):
             continue
@@ -73,3 +80,18 @@ def cue_worth(
         shift[outcome] = float(own.mean())
         se[outcome] = float(own.std(ddof=1) * np.sqrt(1 + 1 / len(own)))
     return shift_worth(costs.delivery, shift, se, costs.club, air, settings=costs.settings, level=level)
+
+
+def _refuse_cue(asked: str, cue: str, table: pd.DataFrame, club: str) -> None:
+    """Refuse a cue with which nobody hit the club; name those with which somebody did."""
+    if not {"cue", "club", "phase"} <= set(table.columns):
+        return  # the model table says which column is missing
+    tried = is_usable(table) & (table["club"].astype("str") == club) & (table["phase"].astype("str") == "cue")
+    known = sorted(table.loc[tried, "cue"].dropna().astype("str").unique())
+    if cue not in known:
+        raise DataError(
+            asked,
+            f"No analysed shot was hit with the cue {cue!r}{close_to(str(cue), known)}.",
+            f"Its cues are: {', '.join(known) or 'none'}.",
+            cue=cue,
+        )

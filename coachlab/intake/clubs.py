@@ -2,7 +2,9 @@
 
 import re
 
-from coachlab.intake.headings import read_club
+from coachlab.errors import DataError
+from coachlab.intake.headings import close_to, read_club
+from coachlab.intake.shots import Shots
 from coachlab.schema import CLUBS
 
 
@@ -35,3 +37,41 @@ def guess_club(text: str) -> str | None:
     if len(number) == 1 and letters <= {"wedge", "w", "deg", "degree", "degrees"} and f"wedge-{number[0]}" in CLUBS:
         return f"wedge-{number[0]}"
     return None
+
+
+def club_hint(club: object) -> str:
+    """Return a hint that names the club which a word may mean, ready to be put behind it; empty if none is near.
+
+    >>> club_hint("7iron"), club_hint("rake")
+    ("; 'iron-7' is close", '')
+    """
+    meant = guess_club(str(club))
+    return f"; {meant!r} is close" if meant else close_to(str(club), CLUBS)
+
+
+def refuse_club(asked: str, club: object) -> None:
+    """Refuse what is no club of the vocabulary, naming the one that it may mean."""
+    if not isinstance(club, str) or club not in CLUBS:
+        found = f"{club!r:.60} is no club of ours{club_hint(club)}."
+        raise DataError(asked, found, "Choose one of schema.CLUBS, as in 'iron-7'.", club=club)
+
+
+UNKNOWN_CLUB = "unknown club"
+"""The rule of a remark on a shot whose club's name the map does not translate."""
+
+
+def unknown_clubs(shots: Shots) -> dict[str, int]:
+    """Return the clubs' names that the map does not translate, each with how many shots have it, the most first."""
+    names = shots.flags.loc[shots.flags["rule"] == UNKNOWN_CLUB, "value"].astype("str")
+    return {str(name): int(count) for name, count in names.value_counts().items()}
+
+
+def say_unknown_club(name: str, count: int) -> str:
+    """Return in a sentence that shots have a club which the map does not translate.
+
+    >>> say_unknown_club("7er Eisen", 756)
+    "756 shots have a club named '7er Eisen' that the map does not translate."
+    """
+    return (
+        f"{count:,} {'shot has' if count == 1 else 'shots have'} a club named {name!r} that the map does not translate."
+    )

@@ -10,7 +10,7 @@ from coachlab.errors import DataError
 from coachlab.intake.ledger import IN_SEVERAL, OUTSIDE, Block, Ledger, account
 from coachlab.intake.pain import allow_swings, barred_cues
 from coachlab.schema import PLAIN, show_club
-from coachlab.settings import Settings
+from coachlab.settings import Settings, cards_or_none
 
 COLUMNS = ("kind", "first_shot", "last_shot", "what", "do", "must")
 TESTS = ("plain", "sham", "cue")
@@ -203,7 +203,8 @@ def _clock(clock: str) -> Iterable[tuple]:
 
 
 def _cues(ledger: Ledger, cues: pd.DataFrame | None) -> Iterable[tuple]:
-    known = None if cues is None else {str(cue) for cue in cues["cue"]} | {PLAIN}
+    cards = cards_or_none(cues)
+    known = None if cards is None else {str(cue) for cue in cards["cue"]} | {PLAIN}
     for place, block in enumerate(ledger.blocks, 1):
         span = block.first_shot, block.last_shot
         if known is not None and block.cue not in known:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from coachlab.errors import DataError
-from coachlab.intake.shots import Shots, is_usable
+from coachlab.intake.shots import Shots, is_usable, shots_table
 from coachlab.physics.inverse import ERRORS, infer_club
 from coachlab.physics.launch import Launch, check_launch
 from coachlab.schema import CLUBS
@@ -116,7 +116,7 @@ def infer_delivery(shots: Shots | pd.DataFrame) -> InferredShots:
     DataError
         If a column that it takes is not there.
     """
-    table = shots.table if isinstance(shots, Shots) else shots
+    table = shots_table(shots, "A delivery was to be told from the ball.")
     missing = [name for name in (*BALL, "club") if name not in table]
     if missing:
         raise DataError(

@@ -26,7 +26,7 @@ from coachlab.intake.match import (
 from coachlab.intake.shots import Shots
 from coachlab.privacy import process_key
 from coachlab.schema import PLAIN, TABLES
-from coachlab.settings import read_cues
+from coachlab.settings import cards_or_none, read_cues
 
 BLOCK_COLUMNS = (*(name for name in TABLES["blocks"] if name != "session"), *CARD_COLUMNS)
 SESSION_COLUMNS = tuple(name for name in TABLES["sessions"] if name != "session")
@@ -157,9 +157,9 @@ def _add_ids(journal: pd.DataFrame, table: pd.DataFrame, key: bytes) -> pd.DataF
 
 def _add_cards(journal: pd.DataFrame, cues: pd.DataFrame | str | Path | None) -> pd.DataFrame:
     """Return the log with family, moves and direction of each cue's card."""
-    if cues is None:
+    cards = cards_or_none(cues if cues is None or isinstance(cues, pd.DataFrame) else read_cues(cues))
+    if cards is None:
         return journal
-    cards = cues if isinstance(cues, pd.DataFrame) else read_cues(cues)
     cards = cards.drop_duplicates("cue").set_index("cue")
     known = list(dict.fromkeys([*map(str, cards.index), PLAIN]))
     strange = journal["cue"].notna() & ~journal["cue"].isin(known)

@@ -5,7 +5,7 @@ from functools import cached_property
 
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 
 FLAG_COLUMNS = ("source", "source_row", "shot", "column", "rule", "value")
 REJECT_COLUMNS = ("source", "source_row", "session", "shot", "rule")
@@ -102,3 +102,15 @@ def is_usable(table: pd.DataFrame) -> pd.Series:
     if "excluded" in table.columns:
         usable &= ~table["excluded"].astype(bool)
     return usable
+
+
+def shots_table(shots: Shots | pd.DataFrame, asked: str) -> pd.DataFrame:
+    """Return the table of shots; what holds none is refused."""
+    study = hasattr(shots, "shots")
+    do = (
+        "Pass the shots in it, as in study.shots."
+        if study
+        else "Pass shots: those of read_study(folder).shots or read_shots(file)."
+    )
+    need(shots, (Shots, pd.DataFrame), asked, "shots", do)
+    return shots.table if isinstance(shots, Shots) else shots

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import FitError
+from coachlab.errors import FitError, need
 from coachlab.mixed.cases import Levels, split
 from coachlab.mixed.draw import Truth, draw, source
 from coachlab.mixed.fit import Fit
@@ -115,6 +115,7 @@ def bootstrap(
     >>> found.table["name"].to_list()
     ['Intercept', 'x', 'sd Intercept over g', 'sd residual']
     """
+    need(fit, Fit, "bootstrapping a fit", "fit", "Pass what fit_mixed(formula, data) gives.", FitError)
     asked = f"bootstrapping {fit.formula}"
     if not (isinstance(refits, int | np.integer) and refits >= 2):
         raise FitError(asked, f"refits={refits!r}", "Give a whole number of 2 or more; 1000 for an interval.")

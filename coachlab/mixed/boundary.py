@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import FitError
+from coachlab.errors import FitError, need
 from coachlab.mixed.bootstrap import PORTION, counting, made_seed, truth_of
 from coachlab.mixed.draw import draw, source
 from coachlab.mixed.fit import Fit
@@ -86,6 +86,9 @@ def spread_test(
     Self, Liang, J. American Statistical Association 82 (1987) 605 (why not chi-square); Davison, Hinkley, Bootstrap
     Methods and their Application (1997), section 4.2.
     """
+    need(
+        fit, Fit, f"testing the SD of {term} over {group}", "fit", "Pass what fit_mixed(formula, data) gives.", FitError
+    )
     asked = f"testing the SD of {term} over {group} in {fit.formula}"
     if not (isinstance(refits, int | np.integer) and refits >= 2):
         raise FitError(asked, f"refits={refits!r}", "Give a whole number of 2 or more; 1000 for a p-value.")

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from coachlab.errors import FitError
+from coachlab.errors import FitError, need
 from coachlab.mixed.coding import code_new
 from coachlab.mixed.fit import Fit
 from coachlab.mixed.newcomer import tested_words
@@ -193,6 +193,7 @@ def predictions(
     ----------
     Henderson, Biometrics 31 (1975) 423, for the variance with known effects.
     """
+    need(fit, Fit, "predictions of a fit", "fit", "Pass what fit_mixed(formula, data) gives.", FitError)
     asked = f"predictions of {fit.formula}"
     problem, coding = fit.problem, fit.problem.moments.coding
     include, drawn = _by(include), _by(new_levels)
@@ -295,9 +296,10 @@ def _words(values):
 
 def _grid(fit, factor, by):
     """For each level of `by`: its label, and the levels of the factor with their weights over the fixed columns."""
+    asked = f"means of {factor!r}"
+    need(fit, Fit, asked, "fit", "Pass what fit_mixed(formula, data) gives.", FitError)
     m = fit.problem.moments
     coding = m.coding
-    asked = f"means of {factor!r}"
     levels = {name: coding.factors[name] for name in coding.variables if name in coding.factors}
     for name in (factor, *by):
         if name in levels:

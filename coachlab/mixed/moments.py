@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import FitError
+from coachlab.errors import FitError, need
 from coachlab.mixed.coding import Coding, code_levels, ones_of
 from coachlab.mixed.design import Design, cells, centre_of, cross_products, lay_out, respond
 from coachlab.mixed.formula import read_formula
 
 FORMAT = 1
+_MOMENTS = "Add moments to moments: make those of the other rows with moments(formula, rows)."
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,13 +74,14 @@ class Moments:
 
     def __add__(self, other: object) -> "Moments":
         """Moments of both sets of rows together."""
-        if not isinstance(other, Moments):
-            return NotImplemented
-        return _add(self, other)
+        need(other, Moments, f"adding moments of {self.formula}", "the other part", _MOMENTS, FitError)
+        return _add(self, other)  # type: ignore[arg-type]
 
     def __radd__(self, other: object) -> "Moments":
         """Let `sum` start from 0."""
-        return self if isinstance(other, int) and other == 0 else NotImplemented
+        if isinstance(other, int) and other == 0:
+            return self
+        raise FitError(f"adding moments of {self.formula}", f"the other part is {other!r:.60}", _MOMENTS)
 
     def save(self, path: str | os.PathLike) -> None:
         """Write the moments to one file (NumPy's .npz); `Moments.load` reads them back.
@@ -88,6 +90,11 @@ class Moments:
         ----------
         path : path
             The file; replaced if it exists.
+
+        Raises
+        ------
+        FitError
+            If the file cannot be written.
         """
         meta = {
             "format": FORMAT,
@@ -106,8 +113,15 @@ class Moments:
             arrays[name] = getattr(self, name)
         arrays["ones"] = np.empty(0) if self.ones is None else self.ones
         arrays["means"] = np.array(list(self.means.values()), float).reshape(-1, 2)
-        with open(path, "wb") as file:
-            np.savez(file, **arrays)  # type: ignore[arg-type]  # stub takes the arrays for allow_pickle
+        try:
+            with open(path, "wb") as file:
+                np.savez(file, **arrays)  # type: ignore[arg-type]  # stub takes the arrays for allow_pickle
+        except OSError as err:
+            asked = f"saving moments as {os.fspath(path)}"
+            found = f"that is not possible ({err.strerror})"
+            raise FitError(
+                asked, found, "Name a file in a folder that is there and may be written.", path=path
+            ) from err
 
     @classmethod
     def load(cls, path: str | os.PathLike) -> "Moments":

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from coachlab.errors import FitError
+from coachlab.errors import FitError, need
 from coachlab.mixed.fit import Fit
 from coachlab.mixed.hold import led
 from coachlab.mixed.problem import Point
@@ -175,7 +175,8 @@ def new_level(
     Society A 172 (2009) 137, for the predictive distribution.
     """
     asked = f"the range of {term!r} in a new level of {group!r}"
-    if not np.isfinite(scale) or scale <= 0:
+    need(fit, Fit, asked, "fit", "Pass what fit_mixed(formula, data) gives.", FitError)
+    if not isinstance(scale, int | float | np.number) or not np.isfinite(scale) or scale <= 0:
         raise FitError(asked, f"scale={scale!r}", "Give a positive spread, in the unit of the coefficient.")
     if not 0 < level < 1:
         raise FitError(asked, f"level={level!r}", "The level is a share such as .9.")

@@ -8,7 +8,7 @@ import pandas as pd
 from scipy.optimize import brentq
 from scipy.special import ndtri
 
-from coachlab.errors import FitError
+from coachlab.errors import FitError, need
 from coachlab.mixed.fit import Fit
 from coachlab.mixed.hold import at_sd, empty, set_sd
 from coachlab.mixed.solve import search
@@ -70,6 +70,7 @@ def profile_spread(fit: Fit, level: float = 0.95) -> Profile:
     Bates, Maechler, Bolker, Walker, J. Statistical Software 67 (2015) 1, section 5.1; there the likelihood is never
     the restricted one, here it is the fit's own.
     """
+    need(fit, Fit, "profiling the SDs of a fit", "fit", "Pass what fit_mixed(formula, data) gives.", FitError)
     asked = f"profiling the SDs of {fit.formula}"
     if not 0 < level < 1:
         raise FitError(asked, f"level={level!r}", "The level is a share such as .95.")

@@ -10,7 +10,7 @@ from matplotlib.lines import Line2D
 
 from coachlab import claims
 from coachlab.schema import FAMILIES, OUTCOMES, show_club
-from coachlab.settings import Settings
+from coachlab.settings import Settings, cards_or_none
 from coachlab.units import shown
 
 PALETTE: list[str] = sns.color_palette("colorblind").as_hex()
@@ -33,6 +33,7 @@ def axes_of(ax: Axes | None) -> Axes:
 
 def families_of(cues: pd.DataFrame | None) -> dict[str, str]:
     """Return the family of each cue from the cue cards; empty without cards."""
+    cues = cards_or_none(cues)
     if cues is None or "family" not in cues.columns:
         return {}
     return dict(zip(cues["cue"].astype("str"), cues["family"].astype("str"), strict=True))

@@ -13,7 +13,7 @@ from coachlab.errors import DataError
 from coachlab.intake.study import Study
 from coachlab.report.declared import FILE, Declared, read_declared
 from coachlab.schema import FAMILIES, OUTCOMES, show_club
-from coachlab.settings import Settings
+from coachlab.settings import Settings, cards_or_none
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +107,7 @@ def gather_evidence(
     DataError
         If the files lack what is asked for, or fewer students than a small group hit this club.
     """
-    cards = study.cues if len(study.cues) else None
+    cards = cards_or_none(study.cues)
     table = model_table(study.shots, outcome=outcome, club=club, cues=cards)
     least = study.settings.small_group_students
     students = table["student"].nunique()

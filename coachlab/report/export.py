@@ -168,6 +168,7 @@ def write_whole(path: Path, text: str) -> None:
 
 
 def _checked(folder: Path, outcome: str, club: str, set_aside_warned: bool, level: float) -> dict[str, object]:
+    from coachlab.intake.clubs import club_hint
     from coachlab.schema import CLUBS, OUTCOMES
 
     asked = "A report was asked for."
@@ -176,7 +177,12 @@ def _checked(folder: Path, outcome: str, club: str, set_aside_warned: bool, leve
     if outcome not in OUTCOMES:
         raise DataError(asked, f"{outcome!r} is no outcome.", f"Choose one of: {', '.join(OUTCOMES)}.", outcome=outcome)
     if club not in CLUBS:
-        raise DataError(asked, f"{club!r} is no club of ours.", "Write it as in iron-7, driver, wedge-pw.", club=club)
+        raise DataError(
+            asked,
+            f"{club!r} is no club of ours{club_hint(club)}.",
+            "Write it as in iron-7, driver, wedge-pw.",
+            club=club,
+        )
     if not isinstance(set_aside_warned, bool):
         raise DataError(asked, f"set_aside_warned is {set_aside_warned!r}.", "Pass True or False.")
     if not 0 < level < 1:

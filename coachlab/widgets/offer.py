@@ -8,6 +8,7 @@ from coachlab.errors import DataError
 from coachlab.intake.shots import Shots
 from coachlab.plots.look import in_order
 from coachlab.schema import CLUBS, OUTCOMES, show_club
+from coachlab.settings import cards_or_none
 
 GROUPS = {
     "attack_up_deg": "club velocity",
@@ -50,7 +51,7 @@ def offered_choices(shots: Shots, cues: pd.DataFrame | None = None) -> dict[str,
     return {
         "club": [(show_club(club), club) for club in clubs.index],
         "outcome": [(f"{GROUPS[name]}: {OUTCOMES[name]}", name) for name in outcomes],
-        "family": FAMILIES if cues is not None else FAMILIES[:1],
+        "family": FAMILIES if cards_or_none(cues) is not None else FAMILIES[:1],
         "cue": [("all cues", ""), *((_words(cue, names), cue) for cue in ids)],
         "pattern": [(f"screening {OUTCOMES[name]}", name) for name in PATTERNS],
         "direction": directions(outcomes[0]),

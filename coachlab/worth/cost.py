@@ -9,7 +9,7 @@ from scipy import stats
 
 from coachlab.academy.assumptions import Assumptions
 from coachlab.errors import DataError
-from coachlab.intake.shots import Shots, is_usable
+from coachlab.intake.shots import Shots, is_usable, shots_table
 from coachlab.physics.aero import ENSEMBLE
 from coachlab.physics.air import Air
 from coachlab.physics.impact import Delivery, head_of
@@ -131,7 +131,7 @@ class Costs:
 def costliest(
     shots: Shots | pd.DataFrame,
     student: str | None = None,
-    club: str = "driver",
+    club: str | None = None,
     air: Air | None = None,
     settings: Settings | None = None,
     level: float = 0.95,
@@ -147,8 +147,8 @@ def costliest(
         Joined shots; screening and plain blocks are looked at, or all shots where no phase is said.
     student : str or None
         None: the one with the most such shots.
-    club : str
-        Whose head.
+    club : str or None
+        None: the club with the most such shots, of that student where one is named.
     air : Air or None
         None: 20 degrees at the sea, no wind.
     settings : Settings or None
@@ -168,11 +168,14 @@ def costliest(
     the shots alone where there is one visit.
     """
     settings, air = settings or Settings(), air or Air()
+    asked = "What costs a student most was asked for."
+    if not 0 < number(asked, "level", level) < 1:
+        raise DataError(asked, f"level is {said(level)}.", "Give a level between 0 and 1, as .95.")
+    table = shots_table(shots, asked)
+    club = _most_hit(table, student) if club is None else club
     head = head_of_club(club)
-    if not 0 < number("What costs a student most was asked for.", "level", level) < 1:
-        raise DataError("What costs a student most was asked for.", f"level is {said(level)}.", "Give a level below 1.")
     asked = f"What costs a student most with {show_club(club)} was asked for."
-    own, who = _own_shots(shots, student, club, asked)
+    own, who = _own_shots(table, student, club, asked)
     mean, se, sd, measured = _mean_delivery(own, head)
     delivery = Delivery(*mean)
     base = own_delivery(delivery, asked)
@@ -187,8 +190,24 @@ def costliest(
     return Costs(table, tuple(map(str, order)), len(own), int(sessions), measured, who, club, level, settings, delivery)
 
 
-def _own_shots(shots: Shots | pd.DataFrame, student: str | None, club: str, asked: str) -> tuple[pd.DataFrame, str]:
-    table = shots.table if isinstance(shots, Shots) else shots
+def _most_hit(table: pd.DataFrame, student: str | None) -> str:
+    """Return the club with the most own shots, of one student where one is named; the driver where there are none."""
+    if {"student", "club", *ALONG} <= set(table.columns):
+        own = table[_own_rows(table)]
+        if student is not None:
+            own = own[own["student"].astype("str") == student]
+        clubs = own["club"].dropna().astype("str").value_counts()
+        if len(clubs):
+            return str(clubs.index[0])
+    return "driver"
+
+
+def _own_rows(table: pd.DataFrame) -> pd.Series:
+    rows = is_usable(table) & table[list(ALONG)].notna().all(axis=1)
+    return rows & table["phase"].astype("str").isin(_OWN_PHASES) if "phase" in table else rows
+
+
+def _own_shots(table: pd.DataFrame, student: str | None, club: str, asked: str) -> tuple[pd.DataFrame, str]:
     missing = [name for name in ("student", "club", *ALONG) if name not in table]
     if missing:
         raise DataError(
@@ -197,10 +216,7 @@ def _own_shots(shots: Shots | pd.DataFrame, student: str | None, club: str, aske
             "Map it, or ask with club data.",
             column=missing[0],
         )
-    rows = is_usable(table) & (table["club"].astype("str") == club) & table[list(ALONG)].notna().all(axis=1)
-    if "phase" in table:
-        rows &= table["phase"].astype("str").isin(_OWN_PHASES)
-    there = table[rows]
+    there = table[_own_rows(table) & (table["club"].astype("str") == club)]
     counts = there["student"].astype("str").value_counts(sort=False)
     if student is None:
         student = str(counts.idxmax()) if len(counts) else ""

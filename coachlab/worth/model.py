@@ -8,6 +8,7 @@ from scipy.stats import qmc
 
 from coachlab.academy.assumptions import Assumptions
 from coachlab.errors import DataError, FlightError
+from coachlab.intake.clubs import club_hint
 from coachlab.physics.air import Air
 from coachlab.physics.arc import ARCS
 from coachlab.physics.flight import fly
@@ -42,7 +43,7 @@ def head_of_club(club: str) -> str:
     if not isinstance(club, str) or club not in CLUBS:
         raise DataError(
             f"The worth of a shift with {said(club)} was asked for.",
-            f"There is no club {said(club)}.",
+            f"There is no club {said(club)}{club_hint(club)}.",
             "Use a club of the one vocabulary, as driver, iron-7, wedge-54.",
             column="club",
         )

@@ -64,7 +64,7 @@ def test_moments_of_another_formula_do_not_add():
     data = table("crossed")
     with pytest.raises(cl.FitError, match="Only moments of one formula add"):
         cl.moments(formula("crossed"), data) + cl.moments("y ~ 1 + (1 | student)", data)
-    with pytest.raises(TypeError):
+    with pytest.raises(cl.FitError):
         cl.moments(formula("crossed"), data) + 3
 
 
