@@ -243,7 +243,8 @@ def _no_lessons(
     asked: str, shots: Shots | pd.DataFrame, table: pd.DataFrame, club: str, outcome: str, wanted: list[str] | None
 ) -> DataError:
     """Return the error of a club without a test shot: what the map did not understand, and what there is instead."""
-    found = f"No analysed shot of {club} stands in a lesson with {'any cue' if wanted is None else ', '.join(map(str, wanted))}."
+    which = "any cue" if wanted is None else ", ".join(map(str, wanted))
+    found = f"No analysed shot of {club} stands in a lesson with {which}."
     strange = unknown_clubs(shots) if isinstance(shots, Shots) else {}
     nameless = int(table["club"].isna().sum())
     tried = is_usable(table) & (table["phase"].astype("str") == "cue")
