@@ -1,12 +1,13 @@
 """Can the answer on one cue be trusted: twelve looks at the model behind it, each with a number, a limit, a picture."""
 
 import html
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from coachlab.cues.blocks import paired_means
+from coachlab.cues.compare import pattern_shifts
 from coachlab.cues.ladder import LEAST_STUDENTS, Answer, fit_shift
 from coachlab.cues.looks import LOOK, Look, look_at
 from coachlab.cues.parts import Part, cue_parts
@@ -145,6 +146,7 @@ def diagnose(
     verdict = judge(part, settings, outcome, club, students)(answer.estimate, answer.se, answer.df)
     rows = mine.loc[part.rows.index]
     seen = see(part, rows, answer, outcome, club, settings, sets, seed, level)
+    seen = _with_pattern(seen, mine, part, settings, level)
     looks = look_at(seen, answer, part, outcome, settings.units, verdict, level)
     return Diagnostics(
         pd.DataFrame(looks, columns=list(Look._fields)),
@@ -161,6 +163,18 @@ def diagnose(
         settings,
         seed,
     )
+
+
+def _with_pattern(seen: Seen, mine: pd.DataFrame, part: Part, settings: Settings, level: float) -> Seen:
+    """Return the same with the slope that is told under "for whom", where the lessons let it be told."""
+    if seen.screening is None or part.grade.grade != "A":
+        return seen
+    slopes = pattern_shifts(mine, [part.cue], settings, level, {part.cue: part}).slopes
+    if not len(slopes):
+        return seen
+    row = slopes.iloc[0]
+    model = float(row["estimate"]), float(row["low"]), float(row["high"])
+    return replace(seen, screening=replace(seen.screening, model=model))
 
 
 def model_of(table: pd.DataFrame, cue: str, settings: Settings, asked: str) -> tuple[pd.DataFrame, Part, Answer, int]:

@@ -47,8 +47,14 @@ _CORRELATION = "The correlation of start and shift could not be told from ±1 or
 _ONE_DAY = "Each student came once with this cue: what a day adds cannot be told from the student, no term for days."
 _MEANS = "{why}: block means, weighted by their shots, stand in for single shots."
 _DIFFERENCES = "{why}: one difference for each student stands in for the model."
-_NO_SPREAD = "The spread of the shift between students was estimated at zero; the interval keeps N - 1 df."
-_NO_BLOCKS = "The spread between blocks was estimated at zero; each student's own shift stays in the model."
+_NO_SPREAD = (
+    "Students' shifts differ by no more than chance makes; the interval stays as wide as for so many students all the "
+    "same (slope SD estimated at zero; the interval keeps N - 1 df)."
+)
+_NO_BLOCKS = (
+    "Blocks of one student differ by no more than chance makes; each student's own shift stays in the model (block SD "
+    "estimated at zero)."
+)
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import stats
 
+from coachlab.cues.compare import STEEPER
 from coachlab.cues.ladder import Answer
 from coachlab.cues.parts import Part
 from coachlab.cues.seen import PANELS, Seen
@@ -29,8 +30,9 @@ GOOD = (
     "The cloud is round and its line nearly level, well inside the dotted limits.",
     "Points follow the line inside the band, for each part of the model.",
     "All estimates on the same side of zero, with the same verdict.",
-    "The line is level: the shift does not go with the screening value. Dashed: regression to the mean alone, had the "
-    "screening block been the baseline.",
+    "The line is level: the shift does not go with the screening value. Where a pattern is told for this cue (for "
+    "whom), it slopes the way that is told. Dashed: regression to the mean alone, had the screening block been the "
+    "baseline.",
     "Few losses, each with its reason.",
     "The search ended at a minimum, and the model stands on the first rung that the lessons justify.",
     "You cannot tell which panel is real.",
@@ -51,6 +53,16 @@ NAMES = (
     "model",
     "real among simulated",
 )
+
+
+RUNGS = {
+    "a": "all that the lessons justify",
+    "b": "start and shift taken as unrelated",
+    "c": "no term for the day",
+    "d": "block means in place of shots",
+    "e": "one difference for each student",
+}
+"""What the model on each rung of the ladder takes in, or leaves out, in a coach's words."""
 
 
 class Look(NamedTuple):
@@ -285,21 +297,45 @@ def _screening(seen: Seen, outcome: str, unit: Shown, system: str) -> tuple[str,
         )
         return "–", limit, NONE, remark
     per = Shown(unit.unit, unit.factor / shown(s.measure, system).factor, unit.digits + 1)
-    each = f"for each {shown(s.measure, system).unit} of screening {OUTCOMES[s.measure]}".replace(
-        "each °", "each degree"
-    )
-    found = f"{per.text(s.slope, sign=True)} ({per.number(s.low, sign=True)} to {per.text(s.high, sign=True)}) {each}"
+    step = shown(s.measure, system).unit.replace("°", "degree")
+    each = f"for each {step} that screening {OUTCOMES[s.measure]} is {STEEPER.get(s.measure, 'lower')}"
+    found = f"{_towards(per, s.slope, s.low, s.high)} {each}"
     alone = f"Screening is in {OUTCOMES[s.measure]}, not {OUTCOMES[outcome]}: regression to the mean is not drawn."
     if s.alone < 0:
         alone = (
             f"Had the screening block been the baseline, regression to the mean alone would show "
-            f"{per.text(s.alone, sign=True)}; the baseline is another block here, so no effect is a level line."
+            f"{per.text(-s.alone, sign=True)} so; the baseline is another block here, so no effect is a level line."
         )
     elif s.alone >= 0:
         alone = "Between screening and lesson these students show no regression to the mean."
+    told = ""
+    if s.model is not None:
+        found = f"{_towards(per, *s.model)} by the model, {_towards(per, s.slope, s.low, s.high)} as drawn, {each}"
+        told = (
+            "The model is that of the page for whom: it weighs students by their blocks and shots and takes out what "
+            "goes with the order of blocks; the line drawn is of the students' raw differences, all alike. "
+        )
+        if s.model[1] > 0 or s.model[2] < 0:
+            if s.slope * s.model[0] <= 0:
+                other = (
+                    f"A pattern is told for this cue, and the raw differences go the other way: doubt it. {told}{alone}"
+                )
+                return found, limit, LOOK, other
+            return (
+                found,
+                limit,
+                NOTE,
+                f"A pattern is told for this cue, so the line should slope, as here. {told}{alone}",
+            )
     if s.p < CHANCE:
-        return found, limit, LOOK, f"The shift goes with the screening value: ask for whom, not only how much. {alone}"
-    return found, limit, FINE, alone
+        asks = f"The shift goes with the screening value: ask for whom, not only how much. {told}{alone}"
+        return found, limit, LOOK, asks
+    return found, limit, FINE, f"{told}{alone}"
+
+
+def _towards(per: Shown, slope: float, low: float, high: float) -> str:
+    """Return a slope with its ends as patterns are told: towards the negative side of the measure."""
+    return f"{per.text(-slope, sign=True)} ({per.number(-high, sign=True)} to {per.text(-low, sign=True)})"
 
 
 def _flow(part: Part) -> tuple[str, str, str, str]:
@@ -321,15 +357,22 @@ def _model(answer: Answer) -> tuple[str, str, str, str]:
     ladder = answer.ladder
     reasons = " ".join(ladder.reasons)
     if answer.fit is None:
-        return f"rung {ladder.rung}", limit, NOTE, reasons
+        return f"{RUNGS[ladder.rung]} (rung {ladder.rung})", limit, NOTE, reasons
     record = answer.fit.record
     ended = "ended at a minimum" if record.converged else "did not end at a minimum"
     singular = ", a spread at its border" if record.singular else ""
-    found = f"rung {ladder.rung}; the search {ended}{singular}"
+    found = f"{RUNGS[ladder.rung]} (rung {ladder.rung}; the search {ended}{singular})"
     if not record.converged:
         return found, limit, LOOK, f"Do not use this answer. {record.why.capitalize()}. {reasons}"
+    border = (
+        "One of the differences between students, days or blocks is no larger than chance makes, so the model takes it "
+        "for none (a spread at its border). "
+        if record.singular and "estimated at zero" not in reasons
+        else ""
+    )
     stepped = bool(reasons) or record.singular
-    return found, limit, NOTE if stepped else FINE, reasons or "The full model, as the lessons justify it."
+    full = reasons or ("" if record.singular else "The full model, as the lessons justify it.")
+    return found, limit, NOTE if stepped else FINE, f"{border}{full}".strip()
 
 
 def _panels(seen: Seen, lost: str) -> tuple[str, str, str, str]:

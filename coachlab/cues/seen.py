@@ -30,6 +30,7 @@ class Screening:
     ``slope`` with ``low``, ``high`` and ``p`` is of the shift on the screening value; ``alone`` the slope that a
     change since screening would have with no cue at all, found from how the students' own plain means go with it, and
     missing where the screening measure is not the outcome; ``line`` has ``at estimate low high alone`` over the range.
+    ``model`` is slope, low and high of the pattern's model (`pattern_shifts`), where the lessons let it be asked.
     """
 
     measure: str
@@ -40,6 +41,7 @@ class Screening:
     p: float
     alone: float
     line: pd.DataFrame
+    model: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)

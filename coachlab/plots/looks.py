@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 from coachlab.cues.diagnose import Diagnostics
-from coachlab.cues.looks import part_name
+from coachlab.cues.looks import RUNGS, part_name
 from coachlab.plots.flow import plot_flow
 from coachlab.plots.look import (
     INK,
@@ -39,13 +39,6 @@ from coachlab.plots.residuals import (
 from coachlab.schema import OUTCOMES
 from coachlab.units import shown
 
-_RUNGS = {
-    "a": "all that the lessons justify",
-    "b": "start and shift taken as unrelated",
-    "c": "no term for the day",
-    "d": "block means in place of shots",
-    "e": "one difference for each student",
-}
 _STEPS = {"time": "period and shot number left out", "one block": "no term for blocks"}
 
 
@@ -197,13 +190,13 @@ def plot_ladder(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
     ax.spines[:].set_visible(False)
     passed = list(d.answer.ladder.table["rung"])
     taken = d.answer.ladder.rung
-    for place, (rung, words) in enumerate(_RUNGS.items()):
+    for place, (rung, words) in enumerate(RUNGS.items()):
         here, size = rung == taken, 9 if rung == taken else 6
         ink, line = (INK, PALETTE[0]) if rung in passed else (QUIET, "0.75")
         ax.plot(0, place, marker="o", markersize=size, color=line, markerfacecolor=line if here else "white")
         weight = "bold" if here else "normal"
         ax.text(0.35, place, f"{rung}  {words}", va="center", fontsize=SMALL, color=ink, fontweight=weight)
-    ax.plot([0, 0], [0, len(_RUNGS) - 1], color="0.85", zorder=0)
+    ax.plot([0, 0], [0, len(RUNGS) - 1], color="0.85", zorder=0)
     notes = [_STEPS[rung] for rung in passed if rung in _STEPS]
     if d.answer.fit is not None:
         parts = d.answer.fit.components
@@ -219,9 +212,9 @@ def plot_ladder(diagnostics: Diagnostics, ax: Axes | None = None) -> Axes:
         notes += [f"spread (SD): {', '.join(spreads)}", f"search ended at a minimum: {ended}"]
     wide = ax.bbox.width > 1.6 * ax.bbox.height
     text = "\n".join(_wrapped(note, 52) for note in notes)
-    x, y = (6.0, -0.2) if wide else (-0.15, len(_RUNGS) - 0.3)
+    x, y = (6.0, -0.2) if wide else (-0.15, len(RUNGS) - 0.3)
     ax.text(x, y, text, va="top", fontsize=SMALL, color=INK, linespacing=1.35)
-    ax.set(xlim=(-0.3, 12 if wide else 6), ylim=(len(_RUNGS) + (0 if wide else 2.2), -0.6), xticks=[], yticks=[])
+    ax.set(xlim=(-0.3, 12 if wide else 6), ylim=(len(RUNGS) + (0 if wide else 2.2), -0.6), xticks=[], yticks=[])
     return ax
 
 

@@ -154,7 +154,7 @@ def test_a_spread_between_blocks_of_zero_keeps_the_students_shift_and_says_so():
     answer = answer_of(study(1)[0])
     assert "on | student)" in answer.model
     assert answer.fit.components.set_index("group")["sd_or_corr"]["block"] < 1e-3
-    assert any("The spread between blocks was estimated at zero" in reason for reason in answer.ladder.reasons)
+    assert any("block SD estimated at zero" in reason for reason in answer.ladder.reasons)
 
 
 def test_five_coaches_bring_their_spread_into_the_model_and_four_a_sentence():

@@ -8,10 +8,12 @@ import pytest
 from scipy import stats
 
 import coachlab as cl
+from coachlab.cues.compare import pattern_shifts
 from coachlab.cues.diagnose import diagnose
 from coachlab.cues.looks import FINE, LOOK, NAMES, NONE, NOTE
 from coachlab.cues.table import flow
 from coachlab.settings import Settings
+from coachlab.units import shown
 
 BY_CHANCE = [1, 2, 3, 4, 5, 7, 9, 12]
 """Looks that go by chance, each at one in a hundred."""
@@ -266,10 +268,38 @@ def test_a_block_of_another_club_is_seen():
     assert signs(diagnose(other, "X", sets=199, seed=1))[1] == LOOK
 
 
+def leaning(students):
+    table = study(students=students)
+    return table.assign(attack_up_deg=table["attack_up_deg"] - 1.0 * table["on"] * table["pat_c"])
+
+
 def test_a_shift_that_goes_with_the_screening_value_is_seen():
-    table = study()
-    leaning = table.assign(attack_up_deg=table["attack_up_deg"] - 1.0 * table["on"] * table["pat_c"])
-    assert signs(diagnose(leaning, "X", sets=199, seed=1))[9] == LOOK
+    found = diagnose(leaning(18), "X", sets=199, seed=1)  # too few students to tell a pattern
+    assert found.seen.screening.model is None
+    assert signs(found)[9] == LOOK
+
+
+def test_the_ninth_look_tells_the_slope_that_is_told_for_whom_and_knows_that_it_was():
+    table = leaning(20)
+    told = pattern_shifts(table).slopes.iloc[0]
+    found = diagnose(table, "X", sets=199, seed=1)
+    row = found.table.set_index("number").loc[9]
+    unit = replace(shown("attack_up_deg", "yards"), digits=2)
+    assert row["found"].startswith(
+        f"{unit.text(-told['estimate'], sign=True)} ({unit.number(-told['high'], sign=True)} to "
+        f"{unit.text(-told['low'], sign=True)}) by the model"
+    )
+    assert row["found"].endswith("for each degree that screening attack is steeper")
+    assert (row["sign"], told["high"] < 0) == (NOTE, True)
+    assert "A pattern is told for this cue" in row["remark"] and "raw differences" in row["remark"]
+
+
+def test_a_spread_at_its_border_is_told_in_words_first():
+    found = diagnose(study(tau=0.0, seed=4), "X", sets=199, seed=1)
+    row = found.table.set_index("number").loc[11]
+    assert found.answer.fit.record.singular  # seed 4 is one of those whose slope SD is estimated at zero
+    assert not row["found"].startswith("rung") and f"(rung {found.answer.ladder.rung};" in row["found"]
+    assert "than chance makes" in row["remark"]
 
 
 def test_sound_studies_raise_a_hand_as_rarely_as_is_said():
