@@ -17,12 +17,12 @@ LAYOUT: dict[int, tuple[int, float]] = {
     7: (2, 2.8),
     8: (3, 3.1),
     9: (3, 3.1),
-    10: (4, 3.2),
-    11: (2, 3.2),
+    10: (3, 3.2),
+    11: (3, 3.2),
     12: (6, 1.9),
 }
 """Place of each look on the page: how many of six columns, and the height in inches; six columns are `WIDE`."""
-WIDE = 11.4
+WIDE = 12.4
 SIGNS = {LOOK: "▲ look", NOTE: "note"}
 """How a sign is shown; nothing to mind is shown by nothing."""
 

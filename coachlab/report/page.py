@@ -9,8 +9,19 @@ from html import escape
 
 import pandas as pd
 
+from coachlab.scroll import scrolled
+
 DPI = 200
 """Dots per inch of a picture: sharp on a screen of double density and in print."""
+
+
+LEAST = 5 / 6
+"""A picture is not shrunk below this share of its size: the smallest words, 9 points, are then 10 pixels high."""
+
+_COLUMN = 24
+"""Letters of a line in a column of long text, where a table is at its narrowest."""
+_FIRST = "position:sticky;left:0;background:var(--jp-layout-color0,#fff)"
+_STAYS = "position:sticky;left:0;display:inline-block;max-width:100cqw"
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,38 +147,41 @@ def _figure(picture: Picture) -> str:
     width, height = picture.size
     kind = ' class="wide"' if picture.wide else ""
     caption = f"<figcaption>{_prose(picture.caption)}</figcaption>" if picture.caption else ""
-    return (
-        f'<figure{kind}>{caption}<img alt="{escape(picture.alt)}" width="{width}" height="{height}" '
-        f'src="data:image/png;base64,{image}"></figure>'
+    least = round(width * LEAST)
+    shown = (
+        f'<img alt="{escape(picture.alt)}" width="{width}" height="{height}" style="min-width:{least}px" '
+        f'src="data:image/png;base64,{image}">'
     )
+    return f"<figure{kind}>{caption}{scrolled(shown, least, picture.caption or 'a picture')}</figure>"
 
 
 def _table(table: pd.DataFrame, caption: str) -> str:
-    """Return a table whose rows can be stacked on a narrow screen without losing their headings.
-
-    The roles are said again because a browser forgets them once a style turns cells into blocks.
-    """
+    """Return a table that scrolls on a narrow screen, its first column and its caption staying in sight."""
     names = [str(name) for name in table.columns]
     cells = [[_text(value) for value in values] for values in table.itertuples(index=False)]
     kinds = [_kind([row[place] for row in cells]) for place in range(len(names))]
-    head = "".join(
-        f'<th role="columnheader" scope="col" {kind}>{_prose(name)}</th>'
-        for name, kind in zip(names, kinds, strict=True)
-    )
+    kinds[0] = f'{kinds[0][:-1]};{_FIRST}"'
+    head = "".join(f'<th scope="col" {kind}>{_prose(name)}</th>' for name, kind in zip(names, kinds, strict=True))
     rows = []
     for first, *rest in cells:
-        line = [f'<th role="rowheader" scope="row" {kinds[0]}>{_prose(first)}</th>']
-        line += [
-            f'<td role="cell" data-label="{escape(name)}" {kind}>{_prose(value)}</td>'
-            for name, kind, value in zip(names[1:], kinds[1:], rest, strict=True)
-        ]
-        rows.append(f'<tr role="row">{"".join(line)}</tr>')
-    words = f'<caption style="text-align:left">{_prose(caption)}</caption>' if caption else ""
-    style = " ".join(filter(None, ["stacked" * (len(names) > 3), "brief" * (len(rows) <= 10)]))
-    return (
-        f'<table role="table" class="{style}">{words}<thead role="rowgroup"><tr role="row">{head}</tr></thead>'
-        f'<tbody role="rowgroup">{"".join(rows)}</tbody></table>'
+        line = [f'<th scope="row" {kinds[0]}>{_prose(first)}</th>']
+        line += [f"<td {kind}>{_prose(value)}</td>" for kind, value in zip(kinds[1:], rest, strict=True)]
+        rows.append(f"<tr>{''.join(line)}</tr>")
+    words = f'<caption style="text-align:left"><span style="{_STAYS}">{_prose(caption)}</span></caption>'
+    least = _least_px(names, cells)
+    kind = ' class="brief"' if len(rows) <= 10 else ""
+    whole = (
+        f'<table{kind} style="min-width:{least}px">{words if caption else ""}'
+        f"<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
     )
+    return scrolled(whole, least, caption or "a table")
+
+
+def _least_px(names: list[str], cells: list[list[str]]) -> int:
+    """Return the width below which a table would be a column of single words; never more than a page of a report."""
+    columns = [[name, *(row[place] for row in cells)] for place, name in enumerate(names)]
+    letters = [min(max(map(len, [*column[1:], *column[0].split()])), _COLUMN) for column in columns]
+    return min(sum(7 * many + 13 for many in letters), 640)
 
 
 def _text(value: object) -> str:

@@ -16,6 +16,7 @@ from coachlab.errors import CoachlabError, DataError
 from coachlab.intake.shots import Shots
 from coachlab.plots.diagnostics import LAYOUT, SIGNS, describe_look, draw_look
 from coachlab.schema import show_club
+from coachlab.scroll import scrolled
 from coachlab.settings import Settings
 from coachlab.widgets.image import DPI, Picture, png_of
 from coachlab.widgets.offer import offered_choices
@@ -23,9 +24,8 @@ from coachlab.widgets.offer import offered_choices
 SHARP = 1.6
 """Device pixels a page pixel that pictures are drawn for: sharp on most screens, and half the bytes of 2."""
 
-
-_SCROLLS = 'tabindex="0" role="group" aria-label="a wide picture"'
-"""A wide picture scrolls on a narrow screen, by keyboard too."""
+LEAST_PX = 80
+"""Pixels an inch below which a picture is not shrunk, but slides: its smallest words, 9 points, are then 10 high."""
 
 
 def explore_trust(
@@ -173,19 +173,25 @@ def looks_html(diagnostics: Diagnostics) -> str:
     for number, (columns, _) in LAYOUT.items():
         row = rows.loc[number]
         image = base64.b64encode(png_of(draw_look(diagnostics, number, figure), DPI * SHARP)).decode("ascii")
+        least, most = (round(figure.get_size_inches()[0] * inch) for inch in (LEAST_PX, DPI))
+        shown = (
+            f'<img alt="{html.escape(describe_look(diagnostics, number))}" src="data:image/png;base64,{image}" '
+            f'style="min-width:{least}px;max-width:{most}px">'
+        )
         sign = SIGNS.get(row["sign"], "")
         kind = "sign look" if row["sign"] == LOOK else "sign"
         more = _reveal(diagnostics) if number == 12 else ""
         parts.append(
             f'<figure class="of-{columns}"><h4><span>{number} {html.escape(row["check"])}</span>'
             f'<span class="{kind}">{sign}</span></h4>'
-            f'<div class="{"wide" if columns > 3 else "own"}" {_SCROLLS if columns > 3 else ""}>'
-            f'<img alt="{html.escape(describe_look(diagnostics, number))}" src="data:image/png;base64,{image}"></div>'
+            f"{scrolled(shown, least, f'picture {number}')}"
             f"<figcaption><p>{html.escape(_capital(row['found']))}. {html.escape(row['remark'])}</p>"
             f'<p class="good">A good one: {html.escape(GOOD[number - 1])}</p>{more}</figcaption></figure>'
         )
     question = html.escape(f"{show_club(diagnostics.club)}: {diagnostics.question}")
-    return f'<div class="coachlab-looks" aria-label="{question}">{"".join(parts)}</div>'
+    return (
+        f'<div class="coachlab-room"><div class="coachlab-looks" aria-label="{question}">{"".join(parts)}</div></div>'
+    )
 
 
 def opinion_html(opinion: SecondOpinion) -> str:
@@ -197,7 +203,7 @@ def opinion_html(opinion: SecondOpinion) -> str:
     head = "".join(f"<th>{name}</th>" for name in ("what", "ours", "statsmodels", "remark"))
     return (
         f'<section class="coachlab-text"><h3>A second opinion</h3><p>{html.escape(opinion.text())}</p>'
-        f"<table><tr>{head}</tr>{rows}</table></section>"
+        f"{scrolled(f'<table><tr>{head}</tr>{rows}</table>', 480, 'both programs')}</section>"
     )
 
 
