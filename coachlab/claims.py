@@ -108,7 +108,9 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "split basis": "Free is what the arc of a {club} makes of the change of attack with nothing else changed; "
         "earned is the rest, which takes turning the arc. Incline of the arc from the ground: {incline}. The range in "
         "brackets is the {level} interval over students; the last one is what the split would be with everybody's "
-        "incline {band} flatter or steeper.",
+        "incline {band} flatter or steeper. Averages here are of each student's own difference, all students alike, so "
+        "that free and earned add up; the main result's averages are the model's, which weighs students by their "
+        "blocks and takes out what goes with the order of blocks, and may differ a little.",
         "split of ones": "This student's own lessons; how sure each is comes from how this academy's blocks of one "
         "kind differ.",
         "split of one": "{cue}: this student's path differed by {path} and attack by {attack}; {free} of the path is "
@@ -119,8 +121,8 @@ TEMPLATES: dict[str, dict[str, str]] = {
         "one coach": "With one coach, or none logged, the spread between coaches is not in the interval.",
         "no pattern at grade": "Whether {cue} suits one pattern more than another "
         "is not said at evidence grade {grade}.",
-        "no pattern": "Whether {cue} suits one pattern more than another cannot be said from {students} screened "
-        "students; {needed} are needed.",
+        "no pattern": "Whether {cue} suits one pattern more than another cannot be said: of the students who hit with "
+        "and without it, {students} also have a screening block, and {needed} are needed.",
     },
 }
 

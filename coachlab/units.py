@@ -183,6 +183,18 @@ class Shown:
         rounded = round(float(value) * self.factor, self.digits) + 0.0
         return f"{rounded:{'+' if sign and rounded else ''}.{self.digits}f}".replace("-", "−")
 
+    def span(self, low: float, high: float, sign: bool = False) -> str:
+        """Return two ends with one unit; with a digit more, or as one number, where they would read alike.
+
+        >>> Shown("yd", 1.0).span(1.2, 2.0), Shown("yd", 1.0).span(2.02, 2.04), Shown("yd", 1.0).span(2, 2)
+        ('1.2 to 2.0 yd', '2.02 to 2.04 yd', '2.0 yd')
+        """
+        finer = Shown(self.unit, self.factor, self.digits + 1)
+        for unit in (self, finer):
+            if unit.number(low, sign) != unit.number(high, sign):
+                return f"{unit.number(low, sign)} to {unit.text(high, sign)}"
+        return self.text(high, sign)
+
 
 def shown(column: str, system: str = "yards") -> Shown:
     """Return how a column is shown in a unit system, ``"yards"`` (yards, mph, feet for height) or ``"metres"``.

@@ -95,14 +95,21 @@ def test_only_plain_shots_of_the_student_count_and_a_typical_loft_is_said():
 
 def test_too_few_shots_and_missing_columns_are_named():
     table = plain_shots()
-    with pytest.raises(cl.DataError, match="0 plain shots of Q9 with 7-iron"):
-        cl.costliest(table, "Q9", "iron-7")
     with pytest.raises(cl.DataError, match=f"at least {LEAST_SHOTS} such shots"):
         cl.costliest(table.iloc[:9], club="iron-7")
     with pytest.raises(cl.DataError, match="no column path_out_deg"):
         cl.costliest(table.drop(columns="path_out_deg"), club="iron-7")
     with pytest.raises(cl.DataError, match="no club 'rake'"):
         cl.costliest(table, club="rake")
+
+
+def test_a_name_or_an_unknown_id_is_answered_by_pseudonyms_that_exist_and_never_said_again():
+    many = pd.concat([plain_shots().assign(student=f"s-0000000{k}") for k in range(7)], ignore_index=True)
+    for unknown in ("Anna Berg", "s-ffffffff"):
+        with pytest.raises(cl.DataError, match="names became pseudonyms") as caught:
+            cl.costliest(many, unknown, "iron-7")
+        assert unknown not in str(caught.value)
+        assert str(caught.value).count("s-0000000") == 5
 
 
 def test_the_picture_draws_every_range_in_the_order_of_the_ranking():

@@ -1,5 +1,7 @@
 """What a cue's shift is worth to one student: the mean shift of those who tried it, at this student's own delivery."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -62,7 +64,7 @@ def cue_worth(
     asked = f"What cue {cue} is worth to a student with {show_club(costs.club)} was asked for."
     table = shots_table(shots, asked)
     _refuse_cue(asked, cue, table, costs.club)
-    shift, se = {}, {}
+    shift, se, least = {}, {}, len(table)
     cards = cards_or_none(cues)
     known = [cue] if cards is None else cards[cards["cue"].isin([cue, PLAIN])]
     for outcome in MOVED:
@@ -77,9 +79,11 @@ def cue_worth(
                 f"Ask for a cue that at least {LEAST_STUDENTS} students tried so.",
                 cue=cue,
             )
+        least = min(least, len(own))
         shift[outcome] = float(own.mean())
         se[outcome] = float(own.std(ddof=1) * np.sqrt(1 + 1 / len(own)))
-    return shift_worth(costs.delivery, shift, se, costs.club, air, settings=costs.settings, level=level)
+    worth = shift_worth(costs.delivery, shift, se, costs.club, air, settings=costs.settings, level=level)
+    return replace(worth, students=least)
 
 
 def _refuse_cue(asked: str, cue: str, table: pd.DataFrame, club: str) -> None:

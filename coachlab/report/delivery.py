@@ -1,5 +1,7 @@
 """Pages on the delivery: what numbers cost, what is good enough, what a change is worth, what came free."""
 
+from dataclasses import replace
+
 import pandas as pd
 
 from coachlab import claims
@@ -9,13 +11,13 @@ from coachlab.errors import DataError
 from coachlab.intake.infer import InferredShots, ball_only
 from coachlab.report.evidence import Evidence
 from coachlab.report.page import Page, draw
-from coachlab.report.words import between
+from coachlab.report.words import between, listed
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.settings import OWN
-from coachlab.units import shown
+from coachlab.units import Shown, shown
 from coachlab.worth import Costs, Worth
 from coachlab.worth.model import LOFTS
-from coachlab.worth.window import BASIS, Windows
+from coachlab.worth.window import BASIS, Windows, student_windows
 
 _LOFT_WORDS = {"refitted": "refitted", "held": "held", "rises": "rises with attack", "measured": "as measured"}
 
@@ -37,9 +39,7 @@ def costs_page(costs: Costs) -> Page:
             "judged by": "carry" if first["along"] == "carry" else "distance from the line",
         }
         for each in part.itertuples():
-            row[f"costs, {LOFTS[each.loft]}"] = (
-                f"{metres.text(each.gain_m)} ({metres.number(each.low_m)} to {metres.number(each.high_m)})"
-            )
+            row[f"costs, {LOFTS[each.loft]}"] = f"{metres.text(each.gain_m)} ({_bare(metres, each.low_m, each.high_m)})"
         rows.append(row)
     own, which, *_, model, caution = costs.sentences()
     kept = [sentence for sentence in costs.sentences() if sentence.startswith(("Each range", "The delivered loft"))]
@@ -47,7 +47,7 @@ def costs_page(costs: Costs) -> Page:
     return Page(
         "costs",
         f"What each number costs with the {show_club(costs.club)}",
-        (which, own),
+        (" ".join([which, *_next_number(costs)]), own),
         pictures=(
             draw(
                 plot_costs, costs, alt=describe_costs(costs), width_in=6.6, height_in=1.4 + 0.35 * lofts * len(rows) / 2
@@ -58,6 +58,30 @@ def costs_page(costs: Costs) -> Page:
         after=(*kept, model),
         caution=(caution,),
     )
+
+
+def _next_number(costs: Costs) -> list[str]:
+    """Return what to do where no number clearly costs most: leave alone what is good enough already."""
+    if costs.clear:
+        return []
+    windows = {window.outcome: window for window in student_windows(costs).windows}
+    inside = [OUTCOMES[name] for name in costs.ranking if windows[name].inside]
+    left = [OUTCOMES[name] for name in costs.ranking if not windows[name].inside]
+    if not left:
+        return ["All of them are good enough already (see the target windows): leave the delivery alone."]
+    among = "Look at it first" if len(left) == 1 else "Begin among these, with the one that is easiest on the body"
+    if not inside:
+        return [f"None is inside its target window: {listed(left)}. {among}."]
+    are, those = ("is", "it") if len(inside) == 1 else ("are", "them")
+    return [
+        f"{listed(inside)[:1].upper()}{listed(inside)[1:]} {are} good enough already (inside the target window): leave "
+        f"{those} alone. Outside: {listed(left)}. {among}."
+    ]
+
+
+def _bare(unit: Shown, low: float, high: float) -> str:
+    """Return a range without its unit, where the unit stands before it."""
+    return unit.span(low, high).removesuffix(f" {unit.unit}")
 
 
 def windows_page(windows: Windows) -> Page:
@@ -122,16 +146,31 @@ def change_page(worth: Worth, what: str = "This shift") -> Page:
                     "landing moves sideways": metres.text(row["side_m"], sign=True),
                 }
             )
+    table = pd.DataFrame(rows)
+    adds = "the parts add up to what they give together"
+    if table["alone"].equals(table["change of carry"]):
+        table = table.drop(columns="alone")
+        adds += ", and each gives alone what is its part"
     said = [sentence for sentence in worth.sentences() if not sentence.startswith(("Shared over", "With "))]
     spread = [sentence for sentence in worth.sentences() if "shots spread" in sentence]
     gains = [sentence for sentence in worth.sentences() if "puts the change" in sentence]
     return Page(
         "change",
         f"{what}: what it is worth with the {show_club(worth.club)}",
-        (f"The shift: {shifts}.", *gains),
-        table=pd.DataFrame(rows),
-        caption="Change of carry by what the loft does; the parts add up to what they give together",
+        (f"{_whose(worth)}: {shifts}.", *gains),
+        table=table,
+        caption=f"Change of carry by what the loft does; {adds}",
         after=(*spread, *said),
+    )
+
+
+def _whose(worth: Worth) -> str:
+    """Return of whom a shift is the average, so that nobody takes it for the student's own."""
+    if not worth.students:
+        return "The shift"
+    return (
+        f"The shift is the average of {worth.students} students who hit with and without the cue, not this student's "
+        "own, which one lesson cannot tell well enough"
     )
 
 
@@ -199,7 +238,30 @@ def earned(evidence: Evidence) -> Page:
         return Page(
             "earned", "Free and earned: what path shifts are made of", (f"Path shifts are not split here. {err.found}",)
         )
-    return earned_page(split, cards)
+    page = earned_page(split, cards)
+    return replace(page, after=(*page.after, *_beside_the_model(split, evidence)))
+
+
+def _beside_the_model(split: FreeEarned, evidence: Evidence) -> list[str]:
+    """Return how far the averages of the split lie from those of the main result, at most and where."""
+    models = {"attack": "attack_up_deg", "path": "path_out_deg"}
+    shifts = {evidence.outcome: evidence.shifts, **evidence.others}
+    rows = []
+    for part, outcome in models.items():
+        if outcome in shifts:
+            theirs = shifts[outcome].table.set_index("cue")["estimate"]
+            ours = split.table[split.table["part"] == part].set_index("cue")["estimate"]
+            for cue in ours.index.intersection(theirs.index):
+                rows.append((abs(ours[cue] - theirs[cue]), cue, part, ours[cue], theirs[cue]))
+    rows = [row for row in rows if row[0] == row[0]]
+    if not rows:
+        return []
+    _, cue, part, own, model = max(rows)
+    unit = shown(models[part], evidence.settings.units)
+    return [
+        f"The two kinds of average lie farthest apart for {part} with {split.names[cue]}: {unit.text(own, sign=True)} "
+        f"here, {unit.text(model, sign=True)} by the model."
+    ]
 
 
 def ball_page(inferred: InferredShots) -> Page:

@@ -28,9 +28,10 @@ def title(evidence: Evidence) -> Page:
     """Return the head of the report: the question, the design, the population."""
     table, (_, status) = evidence.table, item_rows(evidence)
     lessons = counted(table["session"].nunique(), "lesson") + span_days(evidence.study.shots.analysed)
+    academy = evidence.settings.name
     said = (
         evidence.declared.question,
-        f"{evidence.settings.name}: {counted(evidence.students, 'student')}, {lessons}, "
+        f"{academy[:1].upper()}{academy[1:]}: {counted(evidence.students, 'student')}, {lessons}, "
         f"{counted(len(table), 'shot')} in the models, from {counted(len(evidence.study.files), 'file')}.",
         status,
     )

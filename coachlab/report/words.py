@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+import numpy as np
 import pandas as pd
 
 from coachlab.cues.shift import CueShifts
@@ -44,8 +45,7 @@ def between(unit: Shown, low: float, high: float) -> str:
     >>> between(Shown("°"), 0.52, 1.7), between(Shown("°"), float("nan"), 1.0)
     ('+0.5 to +1.7°', '–')
     """
-    ends = unit.number(low, sign=True), unit.text(high, sign=True)
-    return "–" if "–" in ends else " to ".join(ends)
+    return unit.span(low, high, sign=True) if np.isfinite(low) and np.isfinite(high) else "–"
 
 
 def what(evidence: Evidence) -> str:

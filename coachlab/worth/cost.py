@@ -27,14 +27,13 @@ ALONG = {"attack_up_deg": "carry", "club_speed_mps": "carry", "path_out_deg": "s
 LEAST_SHOTS = 10
 _OWN_PHASES = ("screen", "plain")
 _GRID = 9
+_TOLD = 5
 
 SENTENCES = {
     "own": "{shots:,} plain shots in {sessions} {visits} with {club}; a reach is one of the student's own shot-to-shot "
     "SDs, which they come to now and then already.",
-    "carry": "With {loft}, this model puts what {number} costs in carry at {gain} ({low} to {high}): from {own} to "
-    "{best}.",
-    "side": "With {loft}, this model puts what {number} costs sideways at {gain} ({low} to {high}): from {own} to "
-    "{best}.",
+    "carry": "With {loft}, this model puts what {number} costs in carry at {gain} ({range}): from {own} to {best}.",
+    "side": "With {loft}, this model puts what {number} costs sideways at {gain} ({range}): from {own} to {best}.",
     "one": "{number} costs most under each assumption about loft, beyond the ranges of the others.",
     "several": "Which costs most cannot be told: the ranges of {numbers} overlap, or hang on what loft does.",
     "range": "Each range goes over four models of the ball's flight and the spring of the face, and takes in the "
@@ -106,8 +105,7 @@ class Costs:
                     loft=LOFTS[str(row.loft)],
                     number=OUTCOMES[str(row.number)],
                     gain=metres.text(row.gain_m),
-                    low=metres.number(row.low_m),
-                    high=metres.text(row.high_m),
+                    range=metres.span(row.low_m, row.high_m),
                     own=unit.text(row.own, sign=sign),
                     best=unit.text(row.best, sign=sign),
                 )
@@ -220,6 +218,7 @@ def _own_shots(table: pd.DataFrame, student: str | None, club: str, asked: str) 
     counts = there["student"].astype("str").value_counts(sort=False)
     if student is None:
         student = str(counts.idxmax()) if len(counts) else ""
+    _refuse_unknown(table, student, counts, asked)
     found = int(counts.get(student, 0))
     if found < LEAST_SHOTS:
         raise DataError(
@@ -230,6 +229,20 @@ def _own_shots(table: pd.DataFrame, student: str | None, club: str, asked: str) 
             club=club,
         )
     return there[there["student"].astype("str") == student], student
+
+
+def _refuse_unknown(table: pd.DataFrame, student: str, counts: pd.Series, asked: str) -> None:
+    """Refuse who stands nowhere in the shots, as a name does; some of those who do are told, not all of them."""
+    known = set(table["student"].dropna().astype("str").unique())
+    if not student or student in known:
+        return
+    some = [str(name) for name in counts[counts >= LEAST_SHOTS].sort_values(ascending=False).index[:_TOLD]]
+    raise DataError(
+        asked,
+        "There is no such student in the shots: names became pseudonyms when the files were read. Students with "
+        f"enough plain shots are{' among others' if len(counts) > len(some) else ''}: {', '.join(some) or 'none'}.",
+        "Pass one of these, or study.student_of(...) with the name as it stands in your files.",
+    )
 
 
 def _mean_delivery(own: pd.DataFrame, head: str) -> tuple[list[float], np.ndarray, np.ndarray, bool]:

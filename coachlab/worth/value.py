@@ -33,7 +33,7 @@ PARTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 SENTENCES: Mapping[str, str] = MappingProxyType(
     {
-        "gain": "With {loft}, this model puts the change in {club} carry at {gain} ({low} to {high}).",
+        "gain": "With {loft}, this model puts the change in {club} carry at {gain} ({range}).",
         "parts": "Shared over what changes: {parts}.",
         "shares": "The share of an input is what it adds, averaged over the orders in which the inputs could change.",
         "range": "Each range goes over four models of the ball's flight and the spring of the face.",
@@ -45,7 +45,7 @@ SENTENCES: Mapping[str, str] = MappingProxyType(
         "sideways": "The middle of the shots moves {side} {way}.",
         "rest": "What is not in the shift stays as it was: {rest}.",
         "arc": SENTENCE,
-        "arc not in": "On the same arc this change of attack would move the path by {free} ({low} to {high}); "
+        "arc not in": "On the same arc this change of attack would move the path by {free} ({range}); "
         "that is not in the shift.",
         "model": "These are figures of a model at this student's own mean delivery, for carry and not for total, and "
         "not what any one shot does.",
@@ -74,6 +74,8 @@ class Worth:
         The path shift in its free and its earned part, where the attack changes.
     delivery, shift, se, club, level, settings
         What was asked.
+    students : int
+        Of how many students the shift is the average; 0 where it was given.
     """
 
     table: pd.DataFrame
@@ -85,6 +87,7 @@ class Worth:
     club: str
     level: float
     settings: Settings
+    students: int = 0
 
     @property
     def lofts(self) -> list[str]:
@@ -103,8 +106,7 @@ class Worth:
                 "loft": LOFTS[loft],
                 "club": club,
                 "gain": unit.text(all_in["gain_m"], sign=True),
-                "low": unit.number(all_in["low_m"], sign=True),
-                "high": unit.text(all_in["high_m"], sign=True),
+                "range": unit.span(all_in["low_m"], all_in["high_m"], sign=True),
             }
             said.append(_say("gain", values))
             if len(rows) > 2:
@@ -143,7 +145,7 @@ class Worth:
                 "what changes": self.table["part"],
                 f"change in carry ({unit.unit})": [unit.number(value, sign=True) for value in self.table["gain_m"]],
                 "range": [
-                    f"{unit.number(low, sign=True)} to {unit.number(high, sign=True)}"
+                    unit.span(low, high, sign=True).removesuffix(f" {unit.unit}")
                     for low, high in zip(self.table["low_m"], self.table["high_m"], strict=True)
                 ],
                 "alone": [unit.number(value, sign=True) for value in self.table["alone_m"]],
@@ -181,8 +183,7 @@ class Worth:
         unit = shown("path_out_deg", self.settings.units)
         ends = {
             "free": unit.text(self.path.free_deg, sign=True),
-            "low": unit.text(self.path.free_low_deg, sign=True),
-            "high": unit.text(self.path.free_high_deg, sign=True),
+            "range": unit.span(self.path.free_low_deg, self.path.free_high_deg, sign=True),
         }
         return [_say("arc not in", ends)]
 

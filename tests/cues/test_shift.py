@@ -210,7 +210,7 @@ def test_too_few_screened_students_get_a_sentence_and_no_slope(academy):
     few = table[table["student"].isin(table["student"].unique()[:15])]
     found = pattern_shifts(few)
     assert found.table.empty
-    assert "cannot be said from 15 screened students; 20 are needed" in found.text()
+    assert "15 also have a screening block, and 20 are needed" in found.text()
 
 
 def test_cues_are_compared_in_one_model_with_a_term_for_each_family(table, shifts):

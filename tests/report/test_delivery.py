@@ -10,7 +10,10 @@ import coachlab as cl
 from coachlab import claims
 from coachlab.cues.value import MOVED
 from coachlab.report import delivery
+from coachlab.report.words import between
+from coachlab.schema import OUTCOMES
 from coachlab.settings import DEFAULT, FLOWN, OWN
+from coachlab.units import Shown
 
 
 @pytest.fixture(scope="module")
@@ -71,13 +74,58 @@ def test_what_a_cue_is_worth_is_its_mean_shift_at_the_students_own_delivery(cost
     assert worth.se["attack_up_deg"] == pytest.approx(own.std(ddof=1) * np.sqrt(1 + 1 / len(own)))
     by_hand = cl.shift_worth(costs.delivery, worth.shift, worth.se, "iron-7")
     assert worth.table.equals(by_hand.table)
+    assert delivery.change_page(by_hand).sentences[0].startswith("The shift: attack ")
     page = delivery.change_page(worth, "Cue S1")
     assert len(page.table) == len(worth.table)
+    assert f"average of {len(own)} students" in page.sentences[0] and "not this student's own" in page.sentences[0]
     for sentence in page.sentences[1:]:
         assert sentence.startswith("With the delivered loft") and " to " in sentence
     assert "averaged over the orders" in page.text() and "shots spread" in page.text()
     with pytest.raises(cl.DataError, match="0 students hit it"):
         cl.cue_worth(costs, without_plain(study.shots.table), "S1")
+
+
+def test_what_an_input_gives_alone_is_left_out_where_it_is_its_part(costs):
+    one = delivery.change_page(cl.shift_worth(costs.delivery, {"attack_up_deg": 1.0}, club="iron-7"))
+    assert "alone" not in one.table and "each gives alone" in one.caption
+    two = cl.shift_worth(
+        costs.delivery, {"attack_up_deg": 4.0, "path_out_deg": 8.0, "face_open_deg": 8.0}, club="iron-7"
+    )
+    assert "alone" in delivery.change_page(two).table
+
+
+def test_ends_that_would_read_alike_get_a_digit_more_or_become_one_number():
+    assert between(Shown("yd"), 2.01, 2.04) == "+2.01 to +2.04 yd"
+    assert between(Shown("yd"), 2.0, 2.0) == "+2.0 yd"
+    assert between(Shown("°"), -0.5, 1.7) == "−0.5 to +1.7°"
+    assert between(Shown("°"), float("nan"), 1.7) == "–"
+
+
+def test_where_no_number_costs_most_the_page_says_which_to_leave_and_where_to_begin(costs):
+    assert not costs.clear
+    said = delivery.costs_page(costs).sentences[0]
+    windows = cl.student_windows(costs).table.set_index("outcome")["inside"]
+    inside = [OUTCOMES[name] for name in costs.ranking if windows[name]]
+    outside = [OUTCOMES[name] for name in costs.ranking if not windows[name]]
+    assert inside and outside  # so that both lists are told
+    kept, rest = said.split("leave ")[0], said.split("Outside: ")[1]
+    assert all(name in kept.lower() for name in inside) and all(name in rest for name in outside)
+
+
+def test_the_split_says_that_its_averages_are_not_the_models_and_how_far_they_lie_apart(evidence):
+    said = delivery.earned(evidence).text()
+    assert "each student's own difference" in said and "by the model." in said
+    split = cl.free_and_earned(evidence.study.shots, evidence.club, evidence.study.cues, settings=evidence.settings)
+    rows, models = (
+        split.table.set_index(["part", "cue"])["estimate"],
+        evidence.shifts.table.set_index("cue")["estimate"],
+    )
+    apart = [abs(rows["attack", cue] - models[cue]) for cue in models.index]
+    path = evidence.others["path_out_deg"].table.set_index("cue")["estimate"]
+    apart += [abs(rows["path", cue] - path[cue]) for cue in path.index]
+    here, model = re.search(r"farthest apart for .*: (\S+)° here, (\S+)° by the model", said).groups()
+    shown = abs(float(here.replace("−", "-")) - float(model.replace("−", "-")))
+    assert shown == pytest.approx(max(apart), abs=0.1)  # both numbers are rounded to a tenth
 
 
 def without_plain(table):

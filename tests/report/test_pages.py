@@ -292,3 +292,8 @@ def test_a_shared_report_names_neither_a_warned_coachs_id_nor_the_log():
     said = "Coach c-5401c385 (lessons in log-kim.csv): 21 % of the shots in cue blocks are missing."
     told = lessons._without_names(said, {"c-5401c385": "coach 3"})
     assert told == "Coach 3: 21 % of the shots in cue blocks are missing."
+
+
+def test_an_academy_without_a_name_begins_its_sentence_with_a_capital(evidence):
+    nameless = replace(evidence, study=replace(evidence.study, settings=cl.Settings()))
+    assert any(sentence.startswith("This academy: ") for sentence in lessons.title(nameless).sentences)
