@@ -281,6 +281,34 @@ def test_without_axes_new_ones_make_room_for_the_words_beside_the_rows(shifts, a
     mpl.pyplot.close(ax.figure)
 
 
+@pytest.mark.parametrize("plot", [plot_shifts, plot_patterns])
+def test_as_narrow_as_a_phone_names_stand_above_their_rows_and_nothing_is_cut(shifts, patterns, academy, plot):
+    value = shifts if plot is plot_shifts else patterns
+    figure = Figure(figsize=(3.4, 4.2))
+    ax = plot(value, academy.cues, figure.add_axes((0.03, 0.17, 0.94, 0.66)), narrow=True)
+    figure.draw_without_rendering()
+    names = [text.get_text() for text in ax.texts if text.get_fontweight() == "bold"]
+    assert names == [value.names[cue] for cue in ("S1", "S2", "I1", "I2")]
+    words = [text.get_window_extent() for text in ax.texts if text.get_text()]
+    seen = [*words, ax.get_legend().get_window_extent(), ax.xaxis.label.get_window_extent()]
+    assert all(box.x0 >= 0 and box.x1 <= figure.bbox.x1 for box in seen)
+    assert all(box.y0 >= 0 and box.y1 <= figure.bbox.y1 for box in seen)
+    for place, drawn in intervals(ax).items():
+        line = ax.transData.transform([(end, place) for end in drawn])
+        assert not [box for box in words if box.y0 <= line[0, 1] <= box.y1]  # above, at any height of their lines
+
+
+def test_why_a_cue_has_no_pattern_is_not_struck_through_by_the_line_of_no_shift(table, ax):
+    few = pattern_shifts(table, settings=replace(Settings(), pattern_students=1000))
+    plot_patterns(few, None, ax)
+    said = [text for text in ax.texts if text.get_text().startswith("fewer than 1000")]
+    assert len(said) == 4
+    line = max(line.get_zorder() for line in ax.lines)
+    for text in said:
+        assert text.get_bbox_patch().get_facecolor()[:3] == (1, 1, 1)
+        assert text.get_zorder() > line
+
+
 def test_the_values_that_are_drawn_stay_as_they_were(shifts, patterns, academy, ax):
     before = [frame.copy() for frame in (shifts.table, shifts.students, patterns.table, academy.cues)]
     plot_shifts(shifts, academy.cues, ax)

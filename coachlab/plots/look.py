@@ -52,6 +52,28 @@ def cue_rows(ax: Axes, names: list[str], labels: dict[str, str]) -> None:
     ax.set_ylim(len(names) - 0.4, -0.6)
 
 
+def names_above(ax: Axes, names: list[str], labels: dict[str, str], notes: dict[str, str]) -> None:
+    """Give the y axis one row a cue, its name and a note above the marks, for a picture as narrow as a phone.
+
+    The words stand on paper: neither the band nor the line of no shift goes through them.
+    """
+    for place, cue in enumerate(names):
+        note = notes.get(cue, "")
+        ax.axhspan(place - 0.75, place - 0.28, color="white", linewidth=0, zorder=1.5)
+        for words, up, colour in ((labels[cue], 0.71 if note else 0.54, INK), (note, 0.49, QUIET)):
+            ax.text(
+                0, place - up, words, transform=ax.get_yaxis_transform(), va="top", fontsize=SMALL, color=colour,
+                fontweight="bold" if colour == INK else "normal",
+            )  # fmt: skip
+    ax.set_yticks([])
+    ax.set_ylim(len(names) - 0.6, -0.78)
+
+
+def two_lines(label: str) -> str:
+    """Return an axis label with what stands in brackets on a line of its own, for a narrow picture."""
+    return label.replace(" (", "\n(", 1)
+
+
 def shift_ground(ax: Axes, outcome: str, club: str, settings: Settings, along: str = "x") -> None:
     """Lay the ground of a shift axis: the band that is too small to matter, the line of no shift, the label."""
     unit = shown(outcome, settings.units)

@@ -20,7 +20,9 @@ from coachlab.plots.look import (
     in_order,
     legend_above,
     level_text,
+    names_above,
     shift_ground,
+    two_lines,
     value_label,
 )
 from coachlab.schema import OUTCOMES, show_club
@@ -31,7 +33,9 @@ _MARKERS = {"attack_up_deg": ("v", "o", "^"), "path_out_deg": ("<", "o", ">")}
 _OFFSETS = (-0.22, 0.0, 0.22)
 
 
-def plot_patterns(patterns: PatternShifts, cues: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
+def plot_patterns(
+    patterns: PatternShifts, cues: pd.DataFrame | None = None, ax: Axes | None = None, narrow: bool = False
+) -> Axes:
     """Draw each cue's shift with interval at three places of the pattern scale; return the axes.
 
     Rows stand as in `plot_shifts`. A cue about which the pattern cannot be asked (too few screened students, or a
@@ -45,6 +49,8 @@ def plot_patterns(patterns: PatternShifts, cues: pd.DataFrame | None = None, ax:
         The cue cards, for the order of the rows.
     ax : Axes or None
         Where to draw; None: new axes.
+    narrow : bool
+        Whether names stand above their rows in place of beside them, as on a phone.
     """
     ax = axes_of(ax)
     names = in_order(patterns.names, cues)
@@ -56,17 +62,25 @@ def plot_patterns(patterns: PatternShifts, cues: pd.DataFrame | None = None, ax:
     for (pattern, rows), marker, colour, offset in zip(
         drawn.groupby("pattern", sort=False), _MARKERS[patterns.measure], _COLOURS, _OFFSETS, strict=False
     ):
-        place = rows["cue"].map(row_of).to_numpy(float) + offset
+        place = rows["cue"].map(row_of).to_numpy(float) + (0.7 * offset if narrow else offset)
         values = rows[["estimate", "low", "high"]].to_numpy(float) * unit.factor
         ax.hlines(place, values[:, 1], values[:, 2], colors=colour, linewidth=1.6, zorder=2)
         ax.plot(values[:, 0], place, linestyle="", marker=marker, color=colour, markersize=6, zorder=3)
         handles.append(dot(marker, colour, f"{pattern}, {measure.text(rows['at'].iloc[0])}"))
-    for cue in sorted(set(names) - set(drawn["cue"])):
-        words = _why_none(patterns, cue)
-        ax.text(0.02, row_of[cue], words, transform=ax.get_yaxis_transform(), va="center", fontsize=SMALL, color=QUIET)
-    cue_rows(ax, names, patterns.names)
     if handles:
-        legend_above(ax, handles, 3, f"students whose screening {OUTCOMES[patterns.measure]} is")
+        legend_above(ax, handles, 2 if narrow else 3, f"students whose screening {OUTCOMES[patterns.measure]} is")
+    why = {cue: _why_none(patterns, cue) for cue in sorted(set(names) - set(drawn["cue"]))}
+    if narrow:
+        names_above(ax, names, patterns.names, why)
+        ax.set_xlabel(two_lines(ax.get_xlabel()))
+        return ax
+    paper = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+    for cue, words in why.items():
+        ax.text(
+            0.02, row_of[cue], words, transform=ax.get_yaxis_transform(), va="center", fontsize=SMALL, color=QUIET,
+            bbox=paper,
+        )  # fmt: skip
+    cue_rows(ax, names, patterns.names)
     return ax
 
 
@@ -140,7 +154,7 @@ def plot_shift_against_pattern(
         at = line["at"] * measure.factor
         ax.fill_between(at, line["low"] * unit.factor, line["high"] * unit.factor, color=INK, alpha=0.15, linewidth=0)
         ax.plot(at, line["estimate"] * unit.factor, color=INK, linewidth=1.8, zorder=3)
-        handles.append(Line2D([], [], color=INK, label=f"fitted line with {level_text(patterns.level)} band"))
+        handles.append(Line2D([], [], color=INK, label=f"fitted, {level_text(patterns.level)} band"))
     else:
         ax.text(0.02, 0.97, f"no line: {_why_none(patterns, cue)}", transform=ax.transAxes, va="top", fontsize=SMALL)
     ax.set_xlabel(f"screening {value_label(patterns.measure, shifts.club, shifts.settings.units)}")

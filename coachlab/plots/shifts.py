@@ -22,13 +22,17 @@ from coachlab.plots.look import (
     in_order,
     legend_above,
     level_text,
+    names_above,
     shift_ground,
+    two_lines,
 )
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.units import shown
 
 
-def plot_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
+def plot_shifts(
+    shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | None = None, narrow: bool = False
+) -> Axes:
     """Draw one row a cue, its average shift with interval, beside grade, students and verdict; return the axes.
 
     The shaded band holds the shifts that are too small to matter; the line at zero is no shift at all. Rows go by
@@ -42,6 +46,8 @@ def plot_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | 
         The cue cards, for families; without them every cue has the same mark.
     ax : Axes or None
         Where to draw; None: new axes.
+    narrow : bool
+        Whether names, grades and verdicts stand above their rows in place of beside them, as on a phone.
     """
     ax = axes_of(ax)
     table = shifts.table.set_index("cue")
@@ -57,11 +63,18 @@ def plot_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | 
         marker, colour = FAMILY_MARKS.get(kind, NO_FAMILY)
         ax.hlines(rows, values[rows, 1], values[rows, 2], colors=colour, linewidth=2, zorder=2)
         ax.plot(values[rows, 0], rows, linestyle="", marker=marker, color=colour, markersize=7, zorder=3)
-    for place, row in enumerate(table.itertuples()):
+    said = {str(row.Index): _beside(row, shifts.settings.verdict_students) for row in table.itertuples()}
+    small = f"{'too small' if narrow else 'too small to matter'} (within {unit.text(useful)})"
+    legend_above(ax, _legend({family.get(cue, "") for cue in names}, small, shifts.level))
+    if narrow:
+        names_above(ax, names, shifts.names, {cue: ", ".join(lines) for cue, lines in said.items()})
+        ax.set_xlabel(two_lines(ax.get_xlabel()))
+        return ax
+    for place, cue in enumerate(names):
         ax.text(
             1.02,
             place,
-            _beside(row, shifts.settings.verdict_students),
+            "\n".join(said[cue]),
             transform=ax.get_yaxis_transform(),
             va="center",
             fontsize=SMALL,
@@ -69,7 +82,6 @@ def plot_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None, ax: Axes | 
             linespacing=1.1,
         )
     cue_rows(ax, names, shifts.names)
-    legend_above(ax, _legend({family.get(cue, "") for cue in names}, unit.text(useful), shifts.level))
     return ax
 
 
@@ -94,21 +106,21 @@ def describe_shifts(shifts: CueShifts, cues: pd.DataFrame | None = None) -> str:
     return " ".join(said)
 
 
-def _beside(row: tuple, least_students: int) -> str:
+def _beside(row: tuple, least_students: int) -> tuple[str, str]:
     verdict = say_verdict(row.verdict, row.estimate, row.students, least_students)  # type: ignore[attr-defined]
     if not np.isfinite(row.estimate):  # type: ignore[attr-defined]
         verdict = _why_none(row._asdict())  # type: ignore[attr-defined]
-    return f"{verdict}\ngrade {row.grade}, {row.students} students"  # type: ignore[attr-defined]
+    return verdict, f"grade {row.grade}, {row.students} students"  # type: ignore[attr-defined]
 
 
 def _why_none(row: dict | pd.Series) -> str:
     return "counted, not compared" if row["grade"] == "D" else "too few for a mean"
 
 
-def _legend(kinds: set[str], useful: str, level: float) -> list:
+def _legend(kinds: set[str], small: str, level: float) -> list:
     marks = [dot(*FAMILY_MARKS[kind], f"{kind} cue") for kind in FAMILY_MARKS if kind in kinds]
     return [
         *marks,
         Line2D([], [], color=QUIET, linewidth=2, label=f"{level_text(level)} interval"),
-        Patch(color=BAND, label=f"too small to matter (within {useful})"),
+        Patch(color=BAND, label=small),
     ]

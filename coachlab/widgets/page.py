@@ -12,6 +12,8 @@ from coachlab.widgets.view import ExplorerView
 
 WIDE_PX = 1150
 """From this width on the two halves of a picture stand side by side."""
+NARROW_PX = 560
+"""Below this width names stand above their rows: beside them they would leave no room for the shifts."""
 
 _SUMMARY = '<summary data-lm-suppress-shortcuts="true">'
 """JupyterLab would take the key that unfolds it for itself."""
@@ -24,20 +26,21 @@ def draw_view(view: ExplorerView, figure: Figure, cues: pd.DataFrame | None, roo
     """
     if view.shifts is None or view.patterns is None:
         return
-    width = min(max(room_px, 440), 1400) / DPI
-    wide = room_px >= WIDE_PX
-    rows = 0.4 * len(view.shifts.table)
+    width = min(max(room_px, 320), 1400) / DPI
+    wide, narrow = room_px >= WIDE_PX, room_px < NARROW_PX
+    rows = (0.62 if narrow else 0.4) * len(view.shifts.table)
     height = 3.0 if view.choice.cue else max(rows, 1.0)
     figure.clear()
-    figure.set_size_inches(width, (height + 1.2) if wide else 2 * (height + 1.2))
+    figure.set_size_inches(width, (height + 1.2) if wide else 2 * (height + 1.3))
     if view.choice.cue:
         left, right = _two_axes(figure, wide, height, (0.75, 0.2), (0.75, 0.2))
         plot_paired(view.shifts, view.choice.cue, cues, left)
         plot_shift_against_pattern(view.shifts, view.choice.cue, view.patterns, cues, right)
         return
-    left, right = _two_axes(figure, wide, height, (1.45, 1.75), (0.1 if wide else 1.45, 0.2))
-    plot_shifts(view.shifts, cues, left)
-    plot_patterns(view.patterns, cues, right)
+    sides = ((0.1, 0.1),) * 2 if narrow else ((1.45, 1.75), (0.1 if wide else 1.45, 0.2))
+    left, right = _two_axes(figure, wide, height, *sides)
+    plot_shifts(view.shifts, cues, left, narrow)
+    plot_patterns(view.patterns, cues, right, narrow)
     ends = [end for axes in (left, right) for end in axes.get_xlim()]
     for axes in (left, right):
         axes.set_xlim(min(ends), max(ends))
@@ -93,7 +96,7 @@ def _two_axes(figure: Figure, wide: bool, height: float, first: tuple, second: t
     if not wide:
         return [
             figure.add_axes((a / width, bottom / tall, (width - a - b) / width, height / tall))
-            for (a, b), bottom in ((first, tall - height - 0.55), (second, 0.6))
+            for (a, b), bottom in ((first, tall - height - 0.55), (second, 0.7))
         ]
     free = (width - sum(first) - sum(second)) / 2
     return [

@@ -243,6 +243,10 @@ def test_the_picture_is_drawn_for_the_width_that_the_page_has(panel):
     assert wide[0] == 1300
     assert narrow[0] == 680
     assert narrow[1] > 1.5 * wide[1]
+    panel.picture.room_px = 380
+    assert Image.open(io.BytesIO(panel.picture.png)).size[0] == 380
+    assert [axes.get_position().width > 0.9 for axes in panel._figure.axes] == [True, True]
+    panel.picture.room_px = 680
     panel.picture.ratio = 2.0
     assert Image.open(io.BytesIO(panel.picture.png)).size == (2 * narrow[0], 2 * narrow[1])
     assert panel.picture.drawn_ratio == 2.0
