@@ -273,10 +273,15 @@ const turn = (attack_up_deg, incline_deg) =>
   Math.asin(Math.tan(attack_up_deg * RAD) / Math.tan(incline_deg * RAD)) / RAD;
 export const arcAzimuth = (path_out_deg, attack_up_deg, incline_deg) => path_out_deg + turn(attack_up_deg, incline_deg);
 export const pathFromArc = (azimuth_deg, attack_up_deg, incline_deg) => azimuth_deg - turn(attack_up_deg, incline_deg);
+// no arc is so low: numbers beyond a quarter turn only go on, so that what was typed can be shown and refused
 export const arcBottomFwd = (attack_up_deg, arc) =>
-  (-1000 * arc.radius_m * Math.sin(attack_up_deg * RAD)) / Math.sin(arc.incline_deg * RAD) + 0;
-export const attackFromBottom = (bottom_mm, arc) =>
-  Math.asin((-bottom_mm / 1000 / arc.radius_m) * Math.sin(arc.incline_deg * RAD)) / RAD + 0;
+  (-1000 * arc.radius_m * (Math.abs(attack_up_deg) > 90 ? attack_up_deg / 90 : Math.sin(attack_up_deg * RAD))) /
+    Math.sin(arc.incline_deg * RAD) +
+  0;
+export const attackFromBottom = (bottom_mm, arc) => {
+  const share = (-bottom_mm / 1000 / arc.radius_m) * Math.sin(arc.incline_deg * RAD);
+  return (Math.abs(share) > 1 ? 90 * share : Math.asin(share) / RAD) + 0;
+};
 
 const headOf = (controls, numbers) => numbers.heads[numbers.clubs[controls.club].head];
 const arcOf = (controls, numbers) => numbers.arcs[numbers.clubs[controls.club].head];
@@ -380,45 +385,71 @@ function problemOf(controls, numbers) {
   const { limits } = numbers;
   const { club_speed_mps: speed, attack_up_deg: attack, delivered_loft_deg: loft } = controls;
   const { path_out_deg: path, face_open_deg: face, strike_toe_mm: toe, strike_high_mm: high } = controls;
-  const within = (name) => Math.abs(controls[name]) <= limits[name];
+  const outside = (name, low, most, found, advice, others = []) => [
+    controls[name] >= low && controls[name] <= most,
+    [name, ...others],
+    found,
+    advice,
+    [low, most],
+  ];
+  const beyond = (name, ...rest) => outside(name, -limits[name], limits[name], ...rest);
   const offFace = (value) => `A strike ${number(Math.abs(value), 0)} mm from the centre is off the face.`;
   const noStroke = (what, most) => `A ${what} beyond ${most}° is no stroke at this target.`;
   const swing = ["attack_up_deg", "arc_bottom_fwd_mm"];
   const rules = [
-    [speed > 0, ["club_speed_mps"], "A head that does not move strikes no ball.", "Give it some speed."],
-    [within("club_speed_mps"), ["club_speed_mps"], "No golfer swings that fast.", "Is it in another unit?"],
-    [
-      within("attack_up_deg"),
-      swing,
+    [speed !== 0, ["club_speed_mps"], "A head that does not move strikes no ball.", "Give it some speed."],
+    outside("club_speed_mps", 0, limits.club_speed_mps, "No golfer swings like that.", "Is it in another unit?"),
+    beyond(
+      "attack_up_deg",
       `An attack beyond ${limits.attack_up_deg}°, or a low point so far off, would miss the ball.`,
       "Bring the low point nearer to the ball.",
-    ],
-    [within("path_out_deg"), ["path_out_deg"], noStroke("path", limits.path_out_deg), "Turn it back."],
-    [within("face_open_deg"), ["face_open_deg"], noStroke("face", limits.face_open_deg), "Turn it back."],
+      ["arc_bottom_fwd_mm"],
+    ),
+    beyond("path_out_deg", noStroke("path", limits.path_out_deg), "Turn it back."),
+    beyond("face_open_deg", noStroke("face", limits.face_open_deg), "Turn it back."),
     [
       Math.abs(face - path) <= limits.apart_deg,
       ["face_open_deg", "path_out_deg"],
       `Face and path are more than ${limits.apart_deg}° apart.`,
       "Bring them together.",
     ],
-    [loft <= limits.delivered_loft_deg, ["delivered_loft_deg"], "Such a face lies on the ground.", "Take loft away."],
+    // a loft may be below nothing where the attack is further below
+    outside("delivered_loft_deg", -Infinity, limits.delivered_loft_deg, "Such a face lies on the ground.", "Take loft away."),
     [
       loft > attack,
       ["delivered_loft_deg", ...swing],
       `Loft ${number(loft, 1)}° is not above attack ${number(attack, 1, true)}°: such a face drives the ball down.`,
       "Add loft, or lower the attack.",
     ],
-    [within("strike_toe_mm"), ["strike_toe_mm"], offFace(toe), `The face ends at ${limits.strike_toe_mm} mm.`],
-    [within("strike_high_mm"), ["strike_high_mm"], offFace(high), `The face ends at ${limits.strike_high_mm} mm.`],
-    ...Object.entries(limits.air).map(([name, [low, most]]) => [
-      controls[name] >= low && controls[name] <= most,
-      [name],
-      "There is no such air on a golf course.",
-      "Bring it back to where the slider ends.",
-    ]),
+    beyond("strike_toe_mm", offFace(toe), `The face ends at ${limits.strike_toe_mm} mm.`),
+    beyond("strike_high_mm", offFace(high), `The face ends at ${limits.strike_high_mm} mm.`),
+    ...Object.entries(limits.air).map(([name, [low, most]]) =>
+      outside(name, low, most, "There is no such air on a golf course.", "Bring it back to where the slider ends."),
+    ),
   ];
   const broken = rules.find(([good]) => !good);
-  return broken ? { controls: broken[1], found: broken[2], advice: broken[3] } : null;
+  return broken ? { controls: broken[1], found: broken[2], advice: broken[3], ends: broken[4] } : null;
+}
+
+/** "999 mph is outside 0 to 178 mph", for the control that was moved; empty where no single number is at fault. */
+function outsideOf(problem, name, controls, numbers, system) {
+  if (!problem.ends) return "";
+  const control = numbers.controls.find((each) => each.name === name);
+  const { factor, digits, unit } = control.shown[system];
+  const arc = arcOf(controls, numbers);
+  const own = name === "arc_bottom_fwd_mm" ? problem.ends.map((end) => arcBottomFwd(-end, arc)) : problem.ends;
+  const [low, most] = own.map((end) => Math.trunc(end * factor + Math.sign(end) * 1e-6)); // a whole number inside
+  const value = valueOf(controls, name, numbers) * factor;
+  const given = withUnit(number(value, Number.isInteger(Number(value.toFixed(digits))) ? 0 : digits), unit);
+  return Number.isFinite(low)
+    ? `${given} is outside ${number(low, 0)} to ${withUnit(number(most, 0), unit)}`
+    : `${given} is above ${withUnit(number(most, 0), unit)}`;
+}
+
+/** All that is said of a problem beside a control. */
+function wordsOf(problem, name, controls, numbers, system) {
+  const outside = outsideOf(problem, name, controls, numbers, system);
+  return [outside && `${outside}.`, problem.found, problem.advice].filter(Boolean).join(" ");
 }
 
 const cannotFly = (kind) =>
@@ -428,7 +459,7 @@ const cannotFly = (kind) =>
         found: "The ball would roll off the face forwards, over its own top.",
         advice: "Strike it lower on the face, or add loft.",
       }
-    : { controls: ["spin_rpm"], found: "The ball would never come down.", advice: "Take wind or speed away." };
+    : { controls: ["tail_mps", "club_speed_mps"], found: "The ball would never come down.", advice: "Take wind or speed away." };
 
 /** How far the ball lands from where its first direction alone would have taken it; right-positive, m. */
 const curveOf = (flight, launch) => flight.side_m - flight.downrange_m * Math.tan(launch.launch_out_deg * RAD);
@@ -517,11 +548,11 @@ export function whyOf(shot, ranges, numbers, system) {
 }
 
 /** A clause of the sentence as text, and as nodes with its verb in bold. */
-const spoken = ([before, verb, after]) => `${before} ${verb}${after.startsWith(":") ? "" : " "}${after}`.trimStart();
+const spoken = ([before, verb, after]) => `${before} ${verb}${/^[:;]/.test(after) ? "" : " "}${after}`.trimStart();
 const bold = ([before, verb, after]) => [
   before ? `${before} ` : "",
   make("strong", {}, verb),
-  after.startsWith(":") ? after : ` ${after}`,
+  /^[:;]/.test(after) ? after : ` ${after}`,
 ];
 
 function toeWord({ strike_toe_mm: toe, strike_high_mm: high }) {
@@ -538,8 +569,9 @@ export function whatMattered(before, shot, moved, holds, numbers, system) {
   const arc = arcOf(to, numbers);
   const swing = ["attack_up_deg", "arc_bottom_fwd_mm"];
   const arcTurns = moved.some((name) => swing.includes(name)) && from.club === to.club;
+  const held = holds || from.path_out_deg === to.path_out_deg;
   const followed =
-    holds || !arcTurns
+    held || !arcTurns
       ? from.path_out_deg
       : pathFromArc(
           arcAzimuth(from.path_out_deg, from.attack_up_deg, arc.incline_deg),
@@ -571,9 +603,9 @@ export function whatMattered(before, shot, moved, holds, numbers, system) {
   if (swing.includes(most) && from.club === to.club) {
     const moves = followed - from.path_out_deg;
     const turned = shot.arc_azimuth_deg - before.arc_azimuth_deg;
-    if (!holds && Math.abs(moves) >= 0.1)
+    if (!held && Math.abs(moves) >= 0.1)
       text += `, taking the path ${degrees(moves)} ${sideWord(moves)} with it on this arc`;
-    if (holds && Math.abs(turned) >= 0.1)
+    if (held && Math.abs(turned) >= 0.1)
       text += `, with the arc turned ${degrees(turned)} ${sideWord(turned)} to hold the path`;
   }
   const along = shot.flight.carry_m - before.flight.carry_m;
@@ -672,7 +704,7 @@ function write(
   const at = clamp(start, 2, Math.max(2, room - wide - 2));
   pen.textAlign = "left";
   pen.textBaseline = "middle";
-  pen.lineWidth = 4;
+  pen.lineWidth = 7;
   pen.strokeStyle = look.paper;
   pen.strokeText(text, at, y);
   pen.fillStyle = colour;
@@ -761,6 +793,9 @@ function drawFlights(canvas, look, width, scene) {
   disc(pen, frame.X(0), frame.ground, 3, look.ink);
   disc(pen, frame.X(0), frame.line, 3, look.ink);
   if (seen) labelFlights(pen, look, frame, seen.flight, before, scene);
+  if (seen && scene.problem) {
+    write(pen, look, "no such shot: the last good flight", 2, 10, { colour: look.faceText, room: width });
+  }
 }
 
 /** The ruler between the two views, which belongs to both; ground, target line, and heights. */
@@ -811,7 +846,7 @@ function drawRange(pen, look, frame, others) {
 }
 
 /** Labels where they belong; those of the flight before give way. */
-function labelFlights(pen, look, frame, flight, before, { units, fixed }) {
+function labelFlights(pen, look, frame, flight, before, { units, fixed, others }) {
   const { X, H, S, width, narrow, line } = frame;
   const [x, y] = [X(flight.downrange_m), S(flight.side_m)];
   disc(pen, x, frame.ground, 4, look.flight);
@@ -827,7 +862,7 @@ function labelFlights(pen, look, frame, flight, before, { units, fixed }) {
   const below = !before || flight.side_m >= before.flight.side_m;
   const side = units.value("carry_m", Math.abs(flight.side_m), 0);
   const where = side === "0" ? "on line" : `${side} ${sideWord(flight.side_m)}`;
-  const beside = frame.inPlan(y + (below ? 15 : -15));
+  const beside = besideLanding(frame, others, y, below);
   write(pen, look, `${units.text("carry_m", flight.carry_m, 0)}, ${where}`, x + 8, beside, { ...style, bold: true });
   if (!narrow && Math.abs(beside - line) > 14) {
     write(pen, look, "target", frame.end + 6, line, { colour: look.quiet, room: width });
@@ -837,6 +872,14 @@ function labelFlights(pen, look, frame, flight, before, { units, fixed }) {
   const [bx, by] = [X(before.flight.track.x[at]), S(before.flight.track.side[at])];
   const name = fixed ? "the flight kept" : "the flight before";
   write(pen, look, name, bx, frame.inPlan(by + (below ? -12 : 12)), { ...style, colour: look.quiet });
+}
+
+/** How high the words on the landing stand: clear of the pale shape, on the wanted side of it where there is room. */
+function besideLanding({ S, inPlan }, others, y, below) {
+  const places = [y, ...others.map(({ flight }) => S(flight.side_m))];
+  const [under, over] = [Math.max(...places) + 18, Math.min(...places) - 18];
+  const [wanted, other] = below ? [under, over] : [over, under];
+  return inPlan(wanted) === wanted || inPlan(other) !== other ? inPlan(wanted) : other;
 }
 
 /** The convex hull of some points (monotone chain): where the ball may land, as one shape. */
@@ -884,7 +927,7 @@ function arcNearBall(shot, arc) {
 /** The strike from above and the arc face-on, one over the other on one scale along the target line. */
 function drawStrike(canvas, look, width, scene) {
   const { shot, numbers, hidden } = scene;
-  const pen = ready(canvas, look, width, 240);
+  const pen = ready(canvas, look, width, 244);
   if (!shot) return;
   const k = (width - 24) / (2 * HALF_M);
   const place = {
@@ -894,18 +937,25 @@ function drawStrike(canvas, look, width, scene) {
     ball: Math.max(numbers.ball.radius_m * k, 5),
     ...arcNearBall(shot, arcOf(shot.controls, numbers)),
   };
+  // words last, so that no line runs through them
   if (!hidden.has("impact")) drawImpact(pen, look, place, shot);
-  if (!hidden.has("arc")) drawArc(pen, look, place, shot);
   if (!hidden.has("impact") && !hidden.has("arc")) drawAzimuth(pen, look, place, shot);
+  if (!hidden.has("impact")) nameImpact(pen, look, place, shot, scene.problem);
+  if (!hidden.has("arc")) drawArc(pen, look, place, shot);
 }
 
 const ABOVE = 76; // where the target line lies in the view from above, px
 
-function drawImpact(pen, look, { width, k, middle, ball, points }, shot) {
-  const { path_out_deg: path, face_open_deg: face } = shot.controls;
-  const [a, b] = [path, face].map((value) => Math.atan(STRETCH * Math.tan(value * RAD)));
-  const radius = clamp(width * 0.5 - 118, 40, 150);
+/** Where path and face are drawn from above: their angles, as stretched, how long they are, and a place along them. */
+function impactLines({ width, middle }, { path_out_deg, face_open_deg }) {
+  const [a, b] = [path_out_deg, face_open_deg].map((value) => Math.atan(STRETCH * Math.tan(value * RAD)));
   const away = (angle, far) => [middle + far * Math.cos(angle), ABOVE + far * Math.sin(angle)];
+  return { a, b, radius: clamp(width * 0.5 - 118, 40, 150), away };
+}
+
+function drawImpact(pen, look, place, shot) {
+  const { width, k, middle, ball, points } = place;
+  const { a, b, radius, away } = impactLines(place, shot.controls);
   segment(pen, 12, ABOVE, width - 12, ABOVE, look.quiet, 1, [1, 4]);
   const way = points.map(({ x, side }) => [middle + k * x, ABOVE + k * STRETCH * side]);
   stroke(
@@ -927,7 +977,12 @@ function drawImpact(pen, look, { width, k, middle, ball, points }, shot) {
   const [ux, uy] = [-30 * Math.sin(b), 30 * Math.cos(b)];
   segment(pen, fx - ux, fy - uy, fx + ux, fy + uy, look.face, 4);
   disc(pen, middle, ABOVE, ball, look.paper, look.ink);
+}
 
+function nameImpact(pen, look, place, shot, problem) {
+  const { width, middle } = place;
+  const { path_out_deg: path, face_open_deg: face } = shot.controls;
+  const { a, b, radius, away } = impactLines(place, shot.controls);
   const short = (value) => (Math.abs(value) < 0.05 ? "straight" : toSide(value));
   const ends = [
     { text: `path ${short(path)}`, colour: look.pathText, y: away(a, radius)[1] },
@@ -941,18 +996,18 @@ function drawImpact(pen, look, { width, k, middle, ball, points }, shot) {
   });
   const opened = shot.face_to_path_deg;
   const way_ = Math.abs(opened) < 0.05 ? "square" : `${degrees(opened)} ${opened > 0 ? "open" : "closed"}`;
-  write(pen, look, "strike, from above", 4, 12, { colour: look.quiet, room: width });
+  write(pen, look, `strike, from above${problem ? ": the last good one" : ""}`, 4, 12, { colour: look.quiet, room: width });
   write(pen, look, `face ${way_} to path`, 4, 143, { room: width });
 }
 
 function drawArc(pen, look, { width, k, middle, ball, points, low }, shot) {
-  const front = 202;
+  const front = 206;
   const floor = front + ball;
   const attack = shot.controls.attack_up_deg;
   segment(pen, 12, floor, width - 12, floor, look.quiet);
   stroke(
     pen,
-    points.map(({ x, z }) => [middle + k * x, front - k * z]),
+    points.map(({ x, z }) => [middle + k * x, front - k * z]).filter(([, y]) => y > 184), // the words stand above
     look.soft,
     6,
   );
@@ -987,6 +1042,8 @@ function drawAzimuth(pen, look, { width, k, middle, low }, shot) {
 
 // Page -----------------------------------------------------------------------------------------------------------
 
+const KEYED = new Set(["input", "select", "button", "summary"]);
+
 /** An element with properties and children; text stays text. */
 function make(tag, properties = {}, ...children) {
   const element = document.createElement(tag);
@@ -994,6 +1051,8 @@ function make(tag, properties = {}, ...children) {
     if (name in element && name !== "list") element[name] = value;
     else element.setAttribute(name, value);
   }
+  // JupyterLab would take arrow keys and Enter for itself; it looks for this on the element that has the focus
+  if (KEYED.has(tag)) element.setAttribute("data-lm-suppress-shortcuts", "true");
   element.append(...children);
   return element;
 }
@@ -1016,10 +1075,26 @@ const REST_MS = 180; // the sentence and the kernel wait until the hand rests, s
 const ONE_MOVE_MS = 1500; // key presses closer than this are one move, compared with the flight before it
 let pages = 0;
 
+/** Which side a number of this row is on, as it is shown; none where it is shown as nothing. */
+const sideOf = (units, name, value) =>
+  SIDEWAYS.has(name) && /[1-9]/.test(units.value(name, Math.abs(value))) ? ` ${sideWord(value)}` : "";
+
+const sidedText = (units, name, value, text) =>
+  text(name, SIDEWAYS.has(name) ? Math.abs(value) : value) + sideOf(units, name, value);
+
+/** A range in the words of its number: "18 to 19 right", "2 left to 3 right"; one number where both ends read alike. */
+function rangeText(units, name, [low, high]) {
+  const [first, last] = SIDEWAYS.has(name) && high <= 0 ? [high, low] : [low, high];
+  const [from, to] = [first, last].map((end) => sidedText(units, name, end, units.value));
+  if (from === to) return from;
+  const same = sideOf(units, name, first) === sideOf(units, name, last);
+  return `${same ? from.replace(/ (left|right)$/, "") : from} to ${to}`;
+}
+
 /** The table of numbers: now, the range over models, and the flight before. */
 function numbersTable() {
   const head = (text) => make("th", { scope: "col" }, text);
-  const beforeHead = head("");
+  const [nowHead, beforeHead] = [head("now"), head("")];
   const rows = ROWS.map(([name, label, part]) => {
     const [now, range, before] = ["fp-now", "", "fp-before"].map((className) => make("td", { className }));
     const element = make("tr", {}, make("th", { scope: "row" }, label), now, range, before);
@@ -1029,21 +1104,18 @@ function numbersTable() {
     "table",
     {},
     make("caption", {}, "The flight in numbers, each with its range over models of ball and face"),
-    make("thead", {}, make("tr", {}, make("td"), head("now"), head("range"), beforeHead)),
+    make("thead", {}, make("tr", {}, make("td"), nowHead, head("range"), beforeHead)),
     make("tbody", {}, ...rows.map((row) => row.element)),
   );
 
-  function show({ shot, ranges, before, fixed }, units) {
+  function show({ shot, ranges, before, fixed, problem }, units) {
+    nowHead.textContent = problem ? "last good" : "now";
     beforeHead.textContent = !before ? "" : fixed ? "kept" : "before";
     for (const row of rows) {
       const { name, part } = row;
-      const value = shot[part][name];
-      const sideways = SIDEWAYS.has(name);
-      const [low, high] = ranges[name].map((end) => units.value(name, end, undefined, sideways));
-      const side = sideways && Math.abs(value) >= 0.05 ? ` ${sideWord(value)}` : "";
-      row.now.textContent = units.text(name, sideways ? Math.abs(value) : value) + side;
-      row.range.textContent = `${low} to ${high}`;
-      row.before.textContent = before ? units.value(name, before[part][name], undefined, sideways) : "";
+      row.now.textContent = sidedText(units, name, shot[part][name], units.text);
+      row.range.textContent = rangeText(units, name, ranges[name]);
+      row.before.textContent = before ? sidedText(units, name, before[part][name], units.value) : "";
     }
   }
   return { element, show };
@@ -1051,7 +1123,8 @@ function numbersTable() {
 
 /**
  * One control: its label, a slider and a number to type, or a choice; and the place where its trouble is told.
- * `act.move(value)` is called when the hand moves it, `act.begin()` when a pointer takes hold of it.
+ * `act.move(value)` is called when the hand moves it, `act.begin()` when a pointer takes hold of it, `act.back()`
+ * when its box was left empty.
  */
 function controlRow(control, id, act) {
   const label = make("label", { htmlFor: id(control.name) }, control.label);
@@ -1098,9 +1171,11 @@ function sliderOf(control, id, act, label) {
   slider.addEventListener("pointerdown", act.begin);
   slider.addEventListener("keydown", step);
   typed.addEventListener("input", () => {
-    if (Number.isFinite(typed.valueAsNumber)) act.move(typed.valueAsNumber / shown.factor);
+    if (!Number.isFinite(typed.valueAsNumber)) return;
+    given = typed.valueAsNumber / shown.factor; // the box may be left before the next frame
+    act.move(given);
   });
-  typed.addEventListener("blur", write);
+  typed.addEventListener("blur", () => (Number.isFinite(typed.valueAsNumber) ? write() : act.back()));
 
   /** Arrow keys move by what a golfer would notice; with Shift by the smallest step. */
   function step(event) {
@@ -1140,7 +1215,7 @@ function sliderOf(control, id, act, label) {
 /**
  * Build a ball-flight page inside an element and return its interface:
  *
- *   set(changes)     move controls, as {face_open_deg: 3}; an unknown name throws
+ *   set(changes)     move controls, as {face_open_deg: 3}; all that is given stands exactly; an unknown name throws
  *   read()           the state: controls, launch, flight, ranges, arc, problem, why (SI, degrees, right-positive)
  *   target(what)     show a place, {carry_m, side_m, radius_m, label}, or another delivery's flight,
  *                    {controls: {...}, radius_m, label}; null takes it away
@@ -1210,7 +1285,7 @@ export function createFlightPage(place, numbers, options = {}) {
   const arcNote = make("p", { className: "fp-arc", id: id("arc") });
   const root = make(
     "section",
-    { className: "flight-page", "aria-label": "Ball flight", "data-lm-suppress-shortcuts": "true" },
+    { className: "flight-page", "aria-label": "Ball flight" },
     make(
       "div",
       { className: "fp-grid" },
@@ -1265,7 +1340,11 @@ export function createFlightPage(place, numbers, options = {}) {
 
   function row(control) {
     const { name } = control;
-    const field = controlRow(control, id, { move: (value) => move(name, value), begin: () => (lastName = null) });
+    const field = controlRow(control, id, {
+      move: (value) => move(name, value),
+      begin: () => (lastName = null),
+      back: () => back(name),
+    });
     fields.set(name, field);
     return field.element;
   }
@@ -1282,6 +1361,12 @@ export function createFlightPage(place, numbers, options = {}) {
     if (!state.moved.includes(name)) state.moved.push(name);
     state.controls = afterMove(state.controls, name, value, hold.checked, numbers);
     soon();
+  }
+
+  /** An emptied box has its number again, the last good one where the present one cannot be. */
+  function back(name) {
+    if (state.problem?.controls.includes(name)) move(name, valueOf(state.shot.controls, name, numbers));
+    else show();
   }
 
   function soon() {
@@ -1331,11 +1416,14 @@ export function createFlightPage(place, numbers, options = {}) {
 
   function say() {
     if (!state.shot) return;
+    const { problem, offered } = state;
+    const movable = !offered || offered.some((name) => name !== "hold_path");
     const mattered = whatMattered(state.before, state.shot, state.moved, hold.checked, numbers, state.system);
+    const last = mattered ?? (movable ? BEGIN : null);
     const clauses = [
-      ...(state.problem ? [["No such shot:", "this is the last one", "that can be."]] : []),
+      ...(problem ? [noSuchShot(problem)] : []),
       ...whyOf(state.shot, state.ranges, numbers, state.system),
-      mattered ?? BEGIN,
+      ...(last && !problem ? [last] : []),
     ];
     const joined = clauses.map(spoken).join(" ");
     if (joined !== state.why) {
@@ -1344,7 +1432,7 @@ export function createFlightPage(place, numbers, options = {}) {
         ...clauses.map((clause) =>
           make(
             "span",
-            { className: clause === mattered || clause === BEGIN ? "fp-mattered" : "" },
+            { className: clause === last ? "fp-mattered" : "" },
             ...bold(clause),
             " ",
           ),
@@ -1365,15 +1453,24 @@ export function createFlightPage(place, numbers, options = {}) {
     );
   }
 
+  function noSuchShot(problem) {
+    const outside = outsideOf(problem, toldAt(problem), state.controls, numbers, state.system);
+    return ["No such shot:", outside || problem.found.replace(/\.$/, ""), "; the last good flight stays."];
+  }
+
+  /** The control beside which a problem is told: the one that was moved, where it is concerned. */
+  const toldAt = (problem) => (problem.controls.includes(lastName) ? lastName : problem.controls[0]);
+  const words = () => wordsOf(state.problem, toldAt(state.problem), state.controls, numbers, state.system);
+
   /** Put the state into controls and table. */
   function show() {
     const { problem, offered, shot } = state;
     const shut = (name) => offered !== null && !offered.includes(name);
-    const told = problem && (problem.controls.includes(lastName) ? lastName : problem.controls[0]);
+    const told = problem && toldAt(problem);
     for (const [name, field] of fields) {
-      const words = told === name ? `${problem.found} ${problem.advice}` : "";
       const wrong = Boolean(problem?.controls.includes(name));
-      field.show(valueOf(state.controls, name, numbers), state.system, shut(name), words, wrong);
+      const said = told === name ? words() : "";
+      field.show(valueOf(state.controls, name, numbers), state.system, shut(name), said, wrong);
     }
     hold.disabled = shut("hold_path");
     if (!shot) return;
@@ -1442,16 +1539,17 @@ export function createFlightPage(place, numbers, options = {}) {
     }
     const { hold_path: holds, ...others } = changes;
     if (holds !== undefined) hold.checked = holds;
-    // the club first, since it brings its usual swing; the path last, since the arc takes it along with attack
-    const rank = (name) => (name === "club" ? -1 : name === "path_out_deg" ? 1 : 0);
+    // the club first, since it brings its usual swing
+    const given = Object.keys(others).filter((name) => name !== "club" && name !== "arc_bottom_fwd_mm");
     const names = Object.keys(others).filter((name) => others[name] !== valueOf(state.controls, name, numbers));
     if (names.length && !state.fixed) [state.before, state.moved] = [state.shot, []];
-    for (const name of names.sort((a, b) => rank(a) - rank(b))) {
+    for (const name of names.sort((a, b) => (b === "club") - (a === "club"))) {
       state.controls = afterMove(state.controls, name, others[name], hold.checked, numbers);
       state.moved.push(name);
       lastName = name;
     }
-    for (const name of names) if (name !== "arc_bottom_fwd_mm") state.controls[name] = others[name];
+    // what is given stays as given, also where it is what it was: neither club nor arc takes it along
+    for (const name of given) state.controls[name] = others[name];
     cancelAnimationFrame(frame);
     frame = 0;
     compute();
@@ -1469,14 +1567,16 @@ export function createFlightPage(place, numbers, options = {}) {
     return {
       ...stateOf(state.shot, state.ranges),
       controls: { ...state.controls, hold_path: hold.checked },
-      problem: state.problem ? `${state.problem.found} ${state.problem.advice}` : "",
+      problem: state.problem ? words() : "",
       why: state.why,
     };
   }
 
   function answer(controls) {
-    const shot = shotOf({ ...begin(), ...controls }, numbers);
-    if (shot.problem) return { problem: `${shot.problem.found} ${shot.problem.advice}` };
+    const asked = { ...begin(), ...controls };
+    const shot = shotOf(asked, numbers);
+    const { problem } = shot;
+    if (problem) return { problem: wordsOf(problem, problem.controls[0], asked, numbers, state.system) };
     return { ...stateOf(shot, rangesOf(othersOf(shot, numbers))), problem: "" };
   }
 
@@ -1502,6 +1602,7 @@ export function createFlightPage(place, numbers, options = {}) {
   function offer(names) {
     state.offered = names && names.length ? [...names] : null;
     show();
+    settle();
   }
 
   function hide(parts) {

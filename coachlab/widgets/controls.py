@@ -2,10 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, replace
+from math import asin, degrees, radians, sin
 
 from coachlab.academy.assumptions import Assumptions
 from coachlab.errors import DataError
 from coachlab.physics.air import Air
+from coachlab.physics.arc import ARCS, arc_azimuth, path_from_arc
 from coachlab.physics.impact import Delivery
 from coachlab.physics.shot import FLIGHT, LAUNCH, Shot, shot_of
 from coachlab.physics.tables import physics_tables
@@ -132,18 +134,7 @@ def ends(
 
 def page_numbers() -> dict[str, object]:
     """Return everything that the page computes and labels with, as a dict that JSON can hold."""
-    usual = Assumptions().heads
-    clubs = {}
-    for club in OFFERED_CLUBS:
-        mine = usual[CLUBS[club]]
-        clubs[club] = {
-            "head": CLUBS[club],
-            "usual": {
-                "club_speed_mps": float(mine.speed_men),
-                "attack_up_deg": mine.attack,
-                "delivered_loft_deg": mine.loft,
-            },
-        }
+    clubs = {club: {"head": CLUBS[club], "usual": _usual(club)} for club in OFFERED_CLUBS}
     outcomes = {
         system: {
             # a tenth of a yard would say more than the model knows
@@ -168,18 +159,58 @@ def page_numbers() -> dict[str, object]:
 
 def start() -> dict[str, object]:
     """Return where the controls begin: a driver as a mid-handicap adult swings it, path and face at the target."""
-    usual = Assumptions().heads["driver"]
-    air = Air()
+    usual, air = _usual("driver"), Air()
     return {
         "club": "driver",
-        "club_speed_mps": float(usual.speed_men),
-        "attack_up_deg": usual.attack,
+        "club_speed_mps": usual["club_speed_mps"],
+        "attack_up_deg": usual["attack_up_deg"],
         "path_out_deg": 0.0,
         "face_open_deg": 0.0,
-        "delivered_loft_deg": usual.loft,
+        "delivered_loft_deg": usual["delivered_loft_deg"],
         "strike_toe_mm": 0.0,
         "strike_high_mm": 0.0,
     } | {name: getattr(air, name) for name in _AIR}
+
+
+def placed(present: Mapping[str, object], given: Mapping[str, object]) -> dict[str, object]:
+    """Return controls with some of them put exactly where they are given; a low point becomes the attack it makes.
+
+    Examples
+    --------
+    >>> round(placed(start(), {"arc_bottom_fwd_mm": 57.0})["attack_up_deg"], 1)
+    -1.5
+    """
+    new = {**present, **given}
+    low = new.pop("arc_bottom_fwd_mm", None)
+    if low is not None and "attack_up_deg" not in given:
+        arc = ARCS[CLUBS[str(new["club"])]]
+        share = -float(low) / 1000 / arc.radius_m * sin(radians(arc.incline_deg))  # type: ignore[arg-type]
+        # beyond a quarter turn no arc goes: the number only goes on, to be refused where it is flown, as on the page
+        new["attack_up_deg"] = degrees(asin(share)) if abs(share) <= 1 else 90 * share
+    return new
+
+
+def moved(present: Mapping[str, object], given: Mapping[str, object]) -> dict[str, object]:
+    """Return controls after some were moved, as the page moves them.
+
+    A club brings its usual swing, and attack takes the path along the arc unless that is held; what is given stands as
+    it is given.
+
+    Examples
+    --------
+    >>> round(moved(start(), {"attack_up_deg": 1.5})["path_out_deg"], 1)
+    -2.8
+    """
+    club = str(given.get("club", present["club"]))
+    brought = {**present, **(_usual(club) if club != present["club"] else {})}
+    new = placed(brought, given)
+    attacks = [float(each["attack_up_deg"]) for each in (brought, new)]  # type: ignore[arg-type]
+    incline = ARCS[CLUBS[club]].incline_deg
+    on_arc = all(abs(attack) < incline for attack in attacks)
+    if attacks[0] != attacks[1] and on_arc and "path_out_deg" not in given and not new.get("hold_path"):
+        azimuth = arc_azimuth(float(new["path_out_deg"]), attacks[0], incline)  # type: ignore[arg-type]
+        new["path_out_deg"] = float(path_from_arc(azimuth, attacks[1], incline))
+    return new
 
 
 def checked(controls: Mapping[str, object]) -> dict[str, object]:
@@ -221,6 +252,16 @@ def shot_at(controls: Mapping[str, object]) -> Shot:
     delivery = Delivery(**{name: given[name] for name in _DELIVERY})  # type: ignore[arg-type]
     air = Air(**{name: given[name] for name in _AIR})  # type: ignore[arg-type]
     return shot_of(delivery, CLUBS[str(given["club"])], air)
+
+
+def _usual(club: str) -> dict[str, float]:
+    """Return the swing that a club brings, as a mid-handicap adult makes it."""
+    mine = Assumptions().heads[CLUBS[club]]
+    return {
+        "club_speed_mps": float(mine.speed_men),
+        "attack_up_deg": mine.attack,
+        "delivered_loft_deg": mine.loft,
+    }
 
 
 def _number(

@@ -9,7 +9,7 @@ import traitlets
 from coachlab.errors import DataError
 from coachlab.physics.shot import Shot
 from coachlab.settings import Settings
-from coachlab.widgets.controls import checked, page_numbers, shot_at, start
+from coachlab.widgets.controls import checked, moved, page_numbers, placed, shot_at, start
 
 _ASSETS = Path(__file__).parents[1] / "assets"
 PARTS = ("flight", "before", "numbers", "why", "impact", "arc")
@@ -22,8 +22,9 @@ class FlightPage(anywidget.AnyWidget):
     Attributes
     ----------
     controls : dict
-        Where the controls stand, SI and degrees, player frame; assign some of them to move those. ``hold_path`` says
-        whether the arc turns to hold the path while attack moves.
+        Where the controls stand, SI and degrees, player frame; assign some of them to move those. What is assigned
+        stands exactly; a club alone brings its usual swing, and attack without a path takes the path along, unless
+        ``hold_path`` says that the arc turns to hold it.
     units : {"yards", "metres"}
     target : dict or None
         A place to aim at, ``carry_m side_m radius_m label``, or another delivery's flight, ``controls radius_m label``.
@@ -55,7 +56,7 @@ class FlightPage(anywidget.AnyWidget):
         DataError
             As `flight_page`.
         """
-        given = {**start(), "hold_path": False, **checked(controls or {})}
+        given = placed({**start(), "hold_path": False}, checked(controls or {}))
         with self.hold_sync():
             self.controls = given
             self.begun += 1
@@ -67,7 +68,10 @@ class FlightPage(anywidget.AnyWidget):
 
     @traitlets.validate("controls")
     def _check_controls(self, proposal: dict) -> dict:
-        return {**start(), "hold_path": False, **self.controls, **checked(proposal["value"])}
+        given = checked(proposal["value"])
+        if not start().keys() <= self.controls.keys():  # the page is only being made
+            return placed({**start(), "hold_path": False}, given)
+        return moved(self.controls, given)
 
     @traitlets.validate("offered")
     def _check_offered(self, proposal: dict) -> list[str]:

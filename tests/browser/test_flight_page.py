@@ -240,6 +240,157 @@ def test_what_cannot_be_is_told_beside_its_control_and_the_last_good_flight_stay
     assert ask(plain, "read()")["flight"] != good["flight"]
 
 
+@pytest.mark.parametrize(
+    "name, typed, said",
+    [
+        ("club_speed_mps", "999", "999 mph is outside 0 to 178 mph"),
+        ("club_speed_mps", "-5", "−5 mph is outside 0 to 178 mph"),
+        ("face_open_deg", "99", "99° is outside −60 to 60°"),
+        ("arc_bottom_fwd_mm", "-400", "−400 cm is outside −"),
+        ("delivered_loft_deg", "120.5", "120.5° is above 85°"),
+        ("cross_mps", "-95", "−95 mph is outside −89 to 89 mph"),
+    ],
+)
+def test_an_impossible_number_is_told_at_its_box_and_in_the_sentence_while_the_last_good_flight_is_called_so(
+    plain, name, typed, said
+):
+    page, good = plain.page, ask(plain, "read()")
+    assert pixels(page, "faceText") == 0
+    field, trouble = page.locator(f"[id$='-{name}-typed']"), page.locator(f"[id$='-{name}-trouble']")
+    field.fill(typed)
+    page.keyboard.press("Tab")
+    assert float(field.input_value()) == float(typed)
+    assert field.get_attribute("aria-invalid") == "true"
+    expect(trouble).to_contain_text(said)
+    expect(page.locator(".fp-why")).to_contain_text(f"No such shot: {said}")
+    expect(page.locator(".fp-why")).to_contain_text("; the last good flight stays.")
+    expect(page.locator(".fp-why")).not_to_contain_text("move a control")
+    expect(page.get_by_role("columnheader").first).to_have_text("last good")
+    assert pixels(page, "faceText") > 50 and pixels(page, "flight") > 300  # the words over the flight, and the flight
+    assert ask(plain, "read()")["flight"] == good["flight"]
+    # an emptied box goes back to the last good number
+    field.fill("")
+    page.keyboard.press("Tab")
+    expect(trouble).to_be_hidden()
+    expect(page.get_by_role("columnheader").first).to_have_text("now")
+    assert field.get_attribute("aria-invalid") == "false"
+    assert ask(plain, "read()")["controls"] == pytest.approx(good["controls"]) and pixels(page, "faceText") == 0
+    settle(plain)
+    shown = float(field.input_value())
+    field.fill("")
+    page.keyboard.press("Tab")
+    assert float(field.input_value()) == shown
+
+
+def test_what_is_given_stands_also_where_it_is_what_it_was(plain):
+    free = ask(plain, "set({attack_up_deg: 3})")["controls"]
+    assert abs(free["path_out_deg"]) > 3  # the arc takes it along
+    ask(plain, "set({attack_up_deg: -1.5, path_out_deg: 2})")
+    held = ask(plain, "set({attack_up_deg: 3, path_out_deg: 2})")
+    assert held["controls"]["path_out_deg"] == 2
+    assert "with the arc turned" in held["why"] and "taking the path" not in held["why"]
+    same = {"club": "iron-7", "club_speed_mps": held["controls"]["club_speed_mps"], "path_out_deg": 2}
+    iron = ask(plain, "set(value)", same)["controls"]
+    assert {name: iron[name] for name in same} == same
+
+
+def test_numbers_to_the_side_say_their_side_in_words_and_a_range_of_one_number_is_one(plain):
+    page = plain.page
+
+    def row(name):
+        return page.get_by_role("row", name=name).get_by_role("cell").all_inner_texts()
+
+    assert row("Lands to the side")[:2] == ["0 yd", "0"]
+    assert row("Starts sideways")[:2] == ["0.0°", "0.0"]
+    ask(plain, "set({face_open_deg: 4})")
+    now, between, before = row("Lands to the side")
+    assert re.fullmatch(r"\d+ yd right", now) and re.fullmatch(r"\d+ to \d+ right", between) and before == "0"
+    ask(plain, "set({face_open_deg: -4})")
+    now, between, before = row("Lands to the side")
+    assert re.fullmatch(r"\d+ yd left", now) and re.fullmatch(r"\d+ right", before)
+    near, far = map(int, re.fullmatch(r"(\d+) to (\d+) left", between).groups())
+    assert near < far
+
+
+def test_a_control_is_offered_in_words_only_where_one_can_be_moved(plain):
+    why = plain.page.locator(".fp-why")
+    expect(why).to_contain_text("Now move a control")
+    ask(plain, "offer(['hold_path'])")
+    expect(why).to_contain_text("carries")
+    expect(why).not_to_contain_text("move a control")
+    ask(plain, "offer([])")
+    expect(why).to_contain_text("Now move a control")
+
+
+RECORDER = """() => {
+    window.drawn = [];
+    const pens = CanvasRenderingContext2D.prototype;
+    let points = [];
+    const wrap = (name, note) => {
+        const was = pens[name];
+        pens[name] = function (...args) { note(this, args); return was.apply(this, args); };
+    };
+    wrap("beginPath", () => (points = []));
+    for (const name of ["moveTo", "lineTo"]) wrap(name, (_, [x, y]) => points.push([x, y]));
+    const view = (pen) => (pen.canvas.closest(".fp-flights") ? "flights" : "strikes");
+    wrap("stroke", (pen) => window.drawn.push({ view: view(pen), points: [...points], colour: pen.strokeStyle }));
+    wrap("fillText", (pen, [text, x, y]) =>
+        window.drawn.push({ view: view(pen), text, box: [x, y - 6, x + pen.measureText(text).width, y + 6] }));
+}"""
+"""Notes down what is drawn from now on: lines with their points, words with the box that their letters fill."""
+
+
+def crosses(points, box):
+    """Whether a line through some points goes through a box."""
+    ends = np.asarray(points, dtype=float)
+    if len(ends) < 2:
+        return False
+    share = np.linspace(0, 1, 60)[:, None, None]
+    along = (ends[:-1] * (1 - share) + ends[1:] * share).reshape(-1, 2)
+    return bool(np.any((along > box[:2]).all(axis=1) & (along < box[2:]).all(axis=1)))
+
+
+@pytest.mark.parametrize("width", [360, 768, 1280])
+def test_words_in_the_pictures_have_room(browser, page_file, width):
+    with open_page(browser, width, 900) as visit:
+        visit.page.goto(page_file.as_uri())
+        visit.page.locator(".fp-why strong").first.wait_for()
+        visit.page.evaluate(RECORDER)
+        for moved in (
+            {"club": "iron-7", "face_open_deg": -4, "path_out_deg": 3, "attack_up_deg": -5},
+            {"club": "driver", "face_open_deg": 3, "path_out_deg": 5, "cross_mps": 6},
+            {"club": "wedge-pw", "face_open_deg": 6, "path_out_deg": -4, "cross_mps": 0},
+        ):
+            visit.page.evaluate("window.drawn.length = 0")
+            ask(visit, "set(value)", moved)
+            drawn = visit.page.evaluate("window.drawn")
+            last = max(at for at, each in enumerate(drawn) if each.get("text") == "strike, from above")
+            strike = drawn[last - 2 :]  # its two names come just before
+            words = {each["text"]: (at, each["box"]) for at, each in enumerate(strike) if "text" in each}
+            assert {text.split()[0] for text in words} >= {"path", "face", "strike,", "arc,", "attack", "lowest"}
+            over = [
+                (t, x["points"])
+                for t, (at, box) in words.items()
+                for x in strike[at:]
+                if "points" in x and crosses(x["points"], box)
+            ]
+            assert over == []
+            soft = next(
+                each["points"] for each in strike if len(each.get("points", [])) > 20
+            )  # the head's way, face-on
+            assert [text for text, (_, box) in words.items() if crosses(soft, box)] == []
+            flights = [each for each in drawn if each["view"] == "flights"]
+            landing = [each for each in flights if re.match(r"\d+ (yd|m), ", each.get("text", ""))][-1]
+            shape = [each for each in flights if "points" in each and each["colour"] == colour(visit.page, "band")][-1]
+            assert not crosses(shape["points"], landing["box"])
+
+
+def colour(page, name):
+    return page.evaluate(
+        "name => getComputedStyle(document.querySelector('.flight-page')).getPropertyValue(`--fp-${name}`).trim()", name
+    )
+
+
 def test_a_page_that_begins_with_what_cannot_be_tells_it_too(visit, tmp_path):
     # its content policy goes, since the changed script has another hash
     text = re.sub(r"<meta http-equiv.*?>", "", flight_html())

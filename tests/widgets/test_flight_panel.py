@@ -94,6 +94,49 @@ def test_the_limits_of_the_page_are_those_of_a_delivery(name, reason):
     assert reason in check_delivery(**usual | {name: LIMITS[name] + 0.01})
 
 
+@pytest.mark.parametrize("name", LIMITS["air"])
+def test_the_limits_of_the_page_are_those_of_the_air(name):
+    for end, out in zip(LIMITS["air"][name], (-0.01, 0.01), strict=True):
+        assert cl.Air(**{name: float(end)}).density_kgpm3 > 0
+        with pytest.raises(FlightError, match=name):
+            cl.Air(**{name: end + out})
+
+
+def test_the_remaining_limits_of_the_page_are_those_of_a_delivery():
+    usual = {key: value for key, value in start().items() if key in Delivery.__dataclass_fields__}
+    most = LIMITS["apart_deg"]
+    assert check_delivery(**usual | {"face_open_deg": most / 2, "path_out_deg": -most / 2}) == ""
+    apart = check_delivery(**usual | {"face_open_deg": most / 2 + 0.01, "path_out_deg": -most / 2})
+    assert f"more than {most} degrees apart" in apart
+    for name in ("attack_up_deg", "strike_toe_mm", "strike_high_mm"):
+        assert check_delivery(**usual | {name: -float(LIMITS[name])}) == ""
+        assert name in check_delivery(**usual | {name: -LIMITS[name] - 0.01})
+
+
+def test_what_is_set_from_python_moves_as_on_the_page_and_what_is_given_stands():
+    page = cl.flight_page({"path_out_deg": 2.0})
+    page.controls = {"attack_up_deg": 1.5}
+    # 3 degrees of attack take the path along by about 1 / tan 47 each
+    assert page.controls["path_out_deg"] == pytest.approx(-0.8, abs=0.1)
+    held = page.controls["path_out_deg"]
+    page.controls = {"attack_up_deg": -1.5, "path_out_deg": held}
+    assert page.controls["path_out_deg"] == held
+    page.controls = {"hold_path": True}
+    page.controls = {"attack_up_deg": 4.0}
+    assert page.controls["path_out_deg"] == held
+    page.controls = {"club": "iron-7", "club_speed_mps": 30.0}
+    assert (page.controls["club_speed_mps"], page.controls["path_out_deg"]) == (30.0, held)
+    assert page.controls["delivered_loft_deg"] > start()["delivered_loft_deg"]
+    page.controls = {"arc_bottom_fwd_mm": 50.0}
+    assert page.shot.arc_bottom_fwd_mm == pytest.approx(50.0, abs=1e-9)
+    assert "arc_bottom_fwd_mm" not in page.controls
+    page.controls = {"arc_bottom_fwd_mm": 5_000.0}
+    with pytest.raises(FlightError):
+        _ = page.shot
+    page.begin({"attack_up_deg": 3.0})
+    assert page.controls["path_out_deg"] == 0.0
+
+
 def test_the_widget_takes_some_controls_and_keeps_the_others():
     page = cl.flight_page({"club": "iron-7", "delivered_loft_deg": 24.0}, Settings(units="metres"))
     assert page.units == "metres"
