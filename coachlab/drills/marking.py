@@ -10,6 +10,9 @@ from coachlab.errors import DataError
 LETTERS = "abcdefgh"
 """How options are named."""
 
+MOST = {"°": 90, "cm": 200, "yd": 500, "m": 450}
+"""Beyond these, in the unit that is asked for, an answer is no ball's and no swing's: it was mistyped, not meant."""
+
 
 def mark(question: Question, answer: float | str) -> Marking:
     """Return whether an answer is right, why it is so, which link was missed, and what to look at.
@@ -29,7 +32,7 @@ def mark(question: Question, answer: float | str) -> Marking:
     Raises
     ------
     DataError
-        If the answer is no number, or there is no such option.
+        If the answer is no number, or one that no ball and no swing can make, or there is no such option.
 
     Examples
     --------
@@ -57,13 +60,16 @@ def _choice(question: Question, answer: float | str) -> Marking:
 
 
 def _number(question: Question, answer: float | str) -> Marking:
-    try:
-        shown = float(str(answer).strip().replace("−", "-").replace(",", "."))
-    except ValueError:
-        shown = np.nan
+    shown, asked = number_in(answer), "An answer was to be marked."
     if question.measure is None or not np.isfinite(shown):
+        raise DataError(asked, f"It is {answer!r}.", f"Give a number in {question.answer_hint()}.")
+    most = MOST[question.unit]
+    if abs(shown) > most:
+        space = "" if question.unit == "°" else " "
         raise DataError(
-            "An answer was to be marked.", f"It is {answer!r}.", f"Give a number in {question.answer_hint()}."
+            asked,
+            f"{abs(shown):g}{space}{question.unit} is more than a ball or a swing can do.",
+            f"Give at most {most}{space}{question.unit}; nothing was marked yet.",
         )
     value = shown / question.measure.factor
     said, band = question.say(value), question.say_band()
@@ -76,6 +82,18 @@ def _number(question: Question, answer: float | str) -> Marking:
     told = slip.words if slip else _too(question, value)
     verdict = f"Not so: you said {said}, the model says {question.say(question.answer)} ({band} counts). {told}"
     return _made(question, said, False, (slip.link if slip else "") or question.link, verdict)
+
+
+def number_in(answer: object) -> float:
+    """Return the number that an answer says, written as people write it; NaN where it says none.
+
+    >>> number_in(" −4,5 "), number_in("four")
+    (-4.5, nan)
+    """
+    try:
+        return float(str(answer).strip().replace("−", "-").replace(",", "."))
+    except ValueError:
+        return np.nan
 
 
 def _slip(question: Question, value: float) -> Slip | None:

@@ -1,6 +1,7 @@
 """Predict, then see: a panel that asks, marks, shows the flight, and lets weak links come back."""
 
 import html
+from math import isfinite
 from pathlib import Path
 
 import anywidget
@@ -8,7 +9,7 @@ import ipywidgets as w
 import traitlets
 
 from coachlab.drills.draw import EXERCISES
-from coachlab.drills.marking import mark
+from coachlab.drills.marking import mark, number_in
 from coachlab.drills.pages import Explanation, explain_flight
 from coachlab.drills.progress import Progress, drill_progress
 from coachlab.drills.value import GROUPS, KINDS, Marking, Question
@@ -186,17 +187,10 @@ class DrillPanel(w.VBox):
         self._fly(before or after, after)
 
     def _fly(self, before: Controls, after: Controls) -> None:
-        """Put the flight page at one delivery, then at another, both exactly as given.
-
-        On the page the arc takes the path along with attack unless it is held: so it is held, and left held where the
-        attack changes and the path does not, as the arc has turned then.
-        """
-        self.flight.begin({**before, "hold_path": True})
+        """Put the flight page at one delivery, then at another, both exactly as given."""
+        self.flight.begin(before)
         if after != before:
-            self.flight.controls = {**after, "hold_path": True}
-        turned = after["attack_up_deg"] != before["attack_up_deg"] and after["path_out_deg"] == before["path_out_deg"]
-        if after["club"] != before["club"] or not turned:
-            self.flight.controls = {"hold_path": False}
+            self.flight.controls = dict(after)
 
     def _tell_links(self) -> None:
         self.links.value = links_html(self.progress)
@@ -219,7 +213,7 @@ class DrillPanel(w.VBox):
             elif what == "answer" and self.question.options:
                 self.answer(int(message["place"]))
             elif what == "answer":
-                self.answer(_signed(str(message.get("amount", "")), int(message.get("side", 1))))
+                self.answer(_typed(self.question, str(message.get("amount", "")), int(message.get("side", 1))))
         except CoachlabError as err:
             self.form.trouble = "\n".join(part for part in (err.asked, err.found, err.do) if part)
         except Exception as err:  # shown nowhere else in a notebook
@@ -250,7 +244,22 @@ def links_html(progress: Progress) -> str:
     return f'<section class="coachlab-text drill-links"><h3>Your links</h3>{said}{body}{rest}</section>'
 
 
-def _signed(amount: str, side: int) -> str:
-    """Return the amount with the sign of its side; what is no number stays as it is, to be refused in words."""
-    amount = amount.strip()
-    return amount if side > 0 else amount[1:] if amount[:1] in "-−" and amount else f"-{amount}"
+def _typed(question: Question, amount: str, side: int) -> str:
+    """Return what stands in the box with the sign of the side that is chosen beside it.
+
+    Raises
+    ------
+    DataError
+        If it is no number, or has a sign of its own although a side is chosen.
+    """
+    text = amount.strip()
+    if not question.sides:
+        return text
+    asked = "Your answer was to be marked."
+    unit = question.answer_hint().partition(",")[0]
+    do = f"Give a number in {unit}, and choose {' or '.join(question.sides)} beside it."
+    if not isfinite(number_in(text)):
+        raise DataError(asked, f"{text!r} is no number." if text else "The box is empty.", do)
+    if text[0] in "-−+":
+        raise DataError(asked, f"{text!r} has a sign, and the side is chosen beside it.", do)
+    return text if side > 0 else f"-{text}"

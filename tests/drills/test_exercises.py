@@ -7,7 +7,7 @@ import pytest
 
 import coachlab as cl
 from coachlab.drills import EXERCISES, GROUPS, KINDS, LINKS, draw
-from coachlab.drills.marking import LETTERS
+from coachlab.drills.marking import LETTERS, MOST
 from coachlab.drills.value import Asked
 from coachlab.errors import DataError
 from coachlab.settings import Settings
@@ -138,6 +138,30 @@ def test_an_answer_that_is_no_option_gets_one_clear_error(answer):
 def test_an_answer_that_is_no_number_gets_one_clear_error(answer):
     with pytest.raises(DataError, match="Give a number in degrees, up plus, down minus"):
         cl.mark(cl.drill("arc-2", seed=0), answer)
+
+
+@pytest.mark.parametrize(
+    "name, answer, found",
+    [
+        ("arc-2", 999, "999° is more than a ball or a swing can do"),
+        ("arc-2", "-90.5", "90.5° is more"),
+        ("arc-4", 2_000, "2000 cm is more"),
+        ("distance-2", 501, "501 yd is more"),
+    ],
+)
+def test_a_number_that_no_ball_can_make_is_refused_kindly_and_not_marked(name, answer, found):
+    with pytest.raises(DataError, match=found) as caught:
+        cl.mark(cl.drill(name, seed=0), answer)
+    assert "nothing was marked" in caught.value.do
+
+
+def test_every_number_that_is_asked_for_has_an_end_far_beyond_its_answers():
+    for name in EXERCISES:
+        for settings in (None, METRES):
+            question = cl.drill(name, seed=1, settings=settings)
+            if not question.options:
+                ends = [question.low, question.high, *(slip.value for slip in question.slips)]
+                assert max(map(abs, ends)) * question.measure.factor < MOST[question.unit] / 2, name
 
 
 def test_a_number_may_be_written_as_people_write_it():

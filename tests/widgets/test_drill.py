@@ -80,8 +80,35 @@ def test_an_answer_that_is_no_number_is_refused_in_words_and_may_be_given_again(
         say(panel, "answer", amount=amount, side=side)
         assert "Give a number in" in panel.form.trouble
     assert len(panel.progress.answers) == count and panel.form.marking == {}
+    # the side stands in a menu beside the box
+    assert "and choose right or left beside it" in panel.form.trouble or not panel.question.sides
+    assert "minus" not in panel.form.trouble
     say(panel, "answer", **right_message(panel.question))
     assert panel.form.trouble == "" and panel.form.marking["right"]
+
+
+@pytest.mark.parametrize(
+    "amount, found", [("-3", "has a sign"), ("−3", "has a sign"), ("999", "999° is more than a ball or a swing can do")]
+)
+def test_a_sign_beside_the_menu_of_sides_and_a_number_no_ball_can_make_are_told_kindly(amount, found):
+    panel = cl.drill_panel(group="arc", seed=1)
+    while panel.question.exercise != "arc-2":
+        say(panel, "answer", **right_message(panel.question))
+        say(panel, "ask")
+    count = len(panel.progress.answers)
+    say(panel, "answer", amount=amount, side=-1)
+    assert found in panel.form.trouble and "Give" in panel.form.trouble
+    assert len(panel.progress.answers) == count and panel.form.marking == {}
+
+
+def test_the_page_stands_at_both_deliveries_exactly_without_the_path_being_held():
+    panel = cl.drill_panel(group="distance", seed=4)
+    question = panel.question
+    assert question.before["attack_up_deg"] != question.after["attack_up_deg"]
+    assert question.before["path_out_deg"] == question.after["path_out_deg"]
+    say(panel, "answer", place=0)
+    assert {name: panel.flight.controls[name] for name in question.after} == question.after
+    assert not panel.flight.controls["hold_path"]
 
 
 def test_the_word_is_kept_nowhere_and_the_answers_come_back(tmp_path):
