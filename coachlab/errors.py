@@ -4,6 +4,9 @@ All derive from `CoachlabError`, so that one ``except`` catches what this packag
 each is also the builtin that a programmer expects (`ValueError`, `KeyError`).
 """
 
+import os
+from pathlib import Path
+
 
 class CoachlabError(Exception):
     """An error in three parts, kept as attributes and shown as three short lines.
@@ -83,3 +86,18 @@ def need(
     plain = isinstance(value, str | int | float | None)
     seen = repr(value) if plain else f"of the kind {type(value).__name__}"
     raise error(asked, f"{name} is {seen if len(seen) <= 60 else f'{seen[:57]}...'}.", do, argument=name)
+
+
+def command(words: str) -> str:
+    """Return how a user runs a command, to be named in an error or on a page.
+
+    In a checkout it is `kit.py` that is run, as the README says; elsewhere the program of the environment.
+
+    Parameters
+    ----------
+    words : str
+        The command with what follows it, as in ``"check bay-3.csv"``.
+    """
+    if not (Path(__file__).resolve().parents[1] / "kit.py").is_file():
+        return f"coachlab {words}"
+    return f"{'py' if os.name == 'nt' else 'python3'} kit.py {words}"

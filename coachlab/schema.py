@@ -274,7 +274,7 @@ def check(table: str, frame: pd.DataFrame, required: Iterable[str] = (), where: 
         raise DataError(
             asked,
             f"No column {', '.join(map(repr, missing))}{hint}; found: {', '.join(map(str, frame.columns)) or 'none'}.",
-            f"Add the column, or rename the one that holds the {COLUMNS[missing[0]].meaning}."
+            f"Add the column, or rename the one that holds it ({COLUMNS[missing[0]].meaning})."
             if missing[0] in COLUMNS
             else "Add the column.",
             column=missing[0],
@@ -302,7 +302,7 @@ def _check_column(asked: str, column: Column, values: pd.Series, ranges: bool) -
         raise DataError(
             asked,
             f"Row {row}, column {column.name}: {values[row]!r} {what} ({int(bad.sum())} such rows).",
-            f"Correct the column: it holds the {column.meaning}.",
+            f"Correct the column; what it should hold: {column.meaning}.",
             column=column.name,
             row=row,
         )

@@ -1,5 +1,7 @@
 """The commands that bring files in: check under limits, map, bring."""
 
+from pathlib import Path
+
 import pandas as pd
 import pytest
 
@@ -50,7 +52,7 @@ def three_lines(capsys, *parts):
 def test_map_shows_and_saves_a_proposal_that_reads_the_file(folder, capsys):
     assert run("map", folder / "bay-1.csv", "--out", folder / "new.toml") == 0
     out = capsys.readouterr().out
-    for part in ("Attack [deg]", "attack_up_deg", "95%", "Saved as", "coachlab check"):
+    for part in ("Attack [deg]", "attack_up_deg", "95%", "Saved as", "python3 kit.py check"):
         assert part in out
     ours = cl.read_shots(folder / "bay-1.csv", folder / "bay-1.toml").table
     theirs = cl.read_shots(folder / "bay-1.csv", folder / "new.toml").table
@@ -139,3 +141,88 @@ def test_help_of_the_commands_is_plain(capsys, command):
     assert run(command, "--help") == 0
     text = capsys.readouterr().out
     assert "Usage:" in text and command in text
+
+
+def test_bring_of_a_folder_pairs_the_maps_in_it_and_leaves_logs_and_cards_alone(folder, capsys):
+    (folder / "bay-2.csv").write_text(EXPORT.replace("Attack", "Angle").replace("-", "-1"))
+    (folder / "bay-2.toml").write_text(MAP.replace('"Attack"', '"Angle"').replace('"v1"', '"v2"'))
+    (folder / "cues.toml").write_text('[S1]\nfamily = "setup"\ncard_text = "Stand taller."\n')
+    assert run("bring", folder, "--out", folder / "o", "--kind", "csv") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "bay-1.csv: 12 rows = 12 shots" in said and "bay-2.csv: 12 rows = 12 shots" in said
+    assert "left alone: log-a.csv." in said
+    table = pd.read_csv(folder / "o" / "shots.csv")
+    assert table.groupby("source")["attack_up_deg"].count().to_dict() == {"bay-1.csv": 12, "bay-2.csv": 12}
+    study = cl.read_study(folder).shots.table
+    pd.testing.assert_series_equal(table["path_out_deg"], study["path_out_deg"], check_index=False)
+
+
+def test_bring_of_a_folder_takes_its_only_map_for_every_export(folder):
+    (folder / "bay-1.toml").rename(folder / "device.toml")
+    (folder / "bay-2.csv").write_text(EXPORT)
+    assert cl.bring_shots([folder]).table["attack_up_deg"].notna().sum() == 24
+
+
+def test_bring_of_a_folder_without_exports_names_it_as_it_was_given(tmp_path, capsys, monkeypatch):
+    (tmp_path / "winter").mkdir()
+    monkeypatch.chdir(tmp_path)
+    assert run("bring", "winter", "--out", "o") == 2
+    three_lines(capsys, "The folder winter was", "no files")
+
+
+def test_bring_saves_under_out_which_git_leaves_alone(folder, monkeypatch):
+    monkeypatch.chdir(folder)
+    assert run("bring", folder / "bay-1.csv") == 0
+    assert (folder / "out" / "shots" / "shots.parquet").is_file()
+    assert "out/" in (Path(cl.__file__).parents[1] / ".gitignore").read_text().splitlines()
+
+
+def test_check_takes_the_map_beside_the_file_and_says_so(folder, capsys):
+    assert run("check", folder / "bay-1.csv") == 0
+    said = capsys.readouterr().out
+    assert "With bay-1.toml, the map beside it." in said and "12 shots = 12 analysed" in said
+
+
+def test_check_without_a_map_names_the_command_that_proposes_one(folder, capsys):
+    (folder / "bay-1.toml").unlink()
+    (folder / "bay-1.csv").write_text(EXPORT.replace("Club", "With"))
+    assert run("check", folder / "bay-1.csv") == 2
+    error = capsys.readouterr().err
+    assert f"python3 kit.py map {folder / 'bay-1.csv'} --out {folder / 'bay-1.toml'}" in error
+    assert "fullest line reads: 'Ball'" in error
+    (folder / "bay-1.csv").write_text(EXPORT)
+    assert run("check", folder / "bay-1.csv") == 2
+    assert "python3 kit.py map" in capsys.readouterr().err
+
+
+def test_check_says_that_no_club_is_mapped(folder, capsys):
+    (folder / "bay-1.toml").write_text(MAP.replace('[column.club]\nheading = "Club"\n', ""))
+    assert run("check", folder / "bay-1.csv") == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "No column is mapped to the club" in said and "[column.club]" in said and 'club = "iron-7"' in said
+
+
+def test_check_says_which_clubs_name_the_map_does_not_translate(folder, capsys):
+    (folder / "bay-1.csv").write_text(EXPORT.replace("7 I", "7er Eisen"))
+    assert run("check", folder / "bay-1.csv") == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "12 shots have a club named '7er Eisen' that the map does not translate." in said
+    assert "Add it under [club_names] in the map" in said and '"7er Eisen" = "iron-7"' in said
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "parts"),
+    [
+        ('"7 I" = "iron-7"', "", ["12 shots have a club named '7 I'", "[club_names]"]),
+        ('[column.club]\nheading = "Club"\n', "", ["no column club", "[column.club]"]),
+    ],
+)
+def test_cues_name_the_cause_where_no_club_is_known(folder, capsys, old, new, parts):
+    (folder / "bay-1.toml").write_text('student = "Q1"\n' + MAP.replace(old, new))
+    assert run("cues", folder) == 2
+    three_lines(capsys, *parts)
+
+
+def test_a_misspelt_club_is_told_with_the_near_one(folder, capsys):
+    assert run("cues", folder, "--club", "7iron") == 2
+    three_lines(capsys, "'7iron'", "'iron-7' is close")

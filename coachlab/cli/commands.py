@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from coachlab.cli import say
-from coachlab.errors import CoachlabError
+from coachlab.errors import CoachlabError, command
 from coachlab.report.export import report_path, write_report
 from coachlab.report.places import shipped
 
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 app = typer.Typer(
     name="coachlab",
     help="Which cue works for which swing pattern, and how sure are we.\n\n"
-    "You need no programming. Begin with: coachlab demo. Then put your own files into a folder (what your device "
-    "exports, one column map that says which heading is what, the lesson log, your cue cards) and run: coachlab check "
-    "FILE, coachlab cues FOLDER, coachlab report FOLDER.",
-    epilog="Add --help to any command, as in: coachlab report --help",
+    f"You need no programming. Begin with: {command('demo')}. Then put your own files into a folder (what your device "
+    "exports, one column map that says which heading is what, the lesson log, your cue cards) and run: "
+    f"{command('check FILE')}, {command('cues FOLDER')}, {command('report FOLDER')}.",
+    epilog=f"Add --help to any command, as in: {command('report --help')}",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -81,7 +81,12 @@ def demo(out: Annotated[Path, typer.Option("--out", help="Folder for the report.
 @app.command()
 def check(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="An export: CSV, XLSX, ODS or Parquet.")],
-    map_file: Annotated[Path | None, typer.Option("--map", metavar="MAP", help="Its column map, a TOML file.")] = None,
+    map_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--map", metavar="MAP", help="Its column map, a TOML file; without, the one of its name beside it."
+        ),
+    ] = None,
     every: Annotated[bool, typer.Option("--all", help="Show every remark, not only the first twenty.")] = False,
 ) -> None:
     """Look at one export before it is used.
@@ -92,7 +97,12 @@ def check(
     screen.print(f"Looking at {file.name} ...")
     from coachlab.intake.audit import check_file
     from coachlab.intake.bring import settings_near
+    from coachlab.intake.folder import map_beside
 
+    if map_file is None:
+        map_file = map_beside(file)
+        if map_file is not None:
+            screen.print(f"With {map_file.name}, the map beside it.")
     found = check_file(file, map_file, settings_near(file))
     errors = found.table[found.table["severity"] == "error"]
     if len(errors):
@@ -100,7 +110,7 @@ def check(
             say.lines_of_trouble(str(row.what), str(row.do))
         raise typer.Exit(2)
     say.sentences(screen, found.text().splitlines())
-    remarks = found.table[~found.table["severity"].isin(["error", "note"])]
+    remarks = found.table[~found.table["severity"].isin(["error", "fault", "note"])]
     shown = remarks if every else remarks.head(20)
     if len(shown):
         screen.print()
@@ -108,6 +118,10 @@ def check(
         say.table(screen, list(shown.columns), rows, right=("row",))
     if len(remarks) > len(shown):
         screen.print(f"... and {len(remarks) - len(shown):,} more; --all shows every one.")
+    faults = int((found.table["severity"] == "fault").sum())
+    if faults:
+        screen.print(f"{faults} to mend before these shots can be studied.")
+        raise typer.Exit(1)
 
 
 @app.command()
@@ -117,7 +131,7 @@ def cues(folder: Folder, club: Club = "iron-7", outcome: Outcome = "attack_up_de
     Prints how far each cue moved one outcome of one club, for which swing pattern, and what may be said of it.
     """
     screen = say.console()
-    screen.print(f"Reading {folder.name or folder} ...")
+    screen.print(f"Reading {folder} ...")
     steps = say.Steps(screen)
     _tell(screen, _ask(_read(folder, keep_warned, steps), outcome, club, steps), set())
     _next(screen)
@@ -138,7 +152,7 @@ def report(
     """
     target = report_path(out)
     screen = say.console()
-    screen.print(f"Reading {folder.name or folder} ...")
+    screen.print(f"Reading {folder} ...")
     steps = say.Steps(screen)
     # read here first, so that a wrong file is told at once and every step is seen; the notebook reads again
     _read(folder, keep_warned, steps)
@@ -200,7 +214,7 @@ def doctor() -> None:
         wrong += finding.state == "wrong"
         line = f"{finding.state:5}  {finding.what}: {finding.found}."
         screen.print(line if not finding.do else f"{line} {finding.do}", soft_wrap=True)
-    screen.print("All is well." if not wrong else f"{wrong} to mend; then run coachlab doctor again.")
+    screen.print("All is well." if not wrong else f"{wrong} to mend; then run {command('doctor')} again.")
     raise typer.Exit(int(bool(wrong)))
 
 
@@ -232,7 +246,7 @@ def _write(folder: Path, out: Path, outcome: str, club: str, keep_warned: bool, 
     steps(f"Wrote the report, {path.stat().st_size / 1000:,.0f} kB in one file; {steps.seconds:.0f} s in all.")
     steps.screen.print()
     steps.screen.print(
-        f"The report is {_short(path)}: open it in a browser. Then: python3 kit.py lab, to ask your own question.",
+        f"The report is {_short(path)}: open it in a browser. Then: {command('lab')}, to ask your own question.",
         soft_wrap=True,
     )
 

@@ -22,11 +22,11 @@ def propose(
     """Propose which heading of an export is what.
 
     Shows for each heading the column, unit and side that its words and numbers speak for, how sure that is, and why.
-    Look at each line, correct the saved file, and run: coachlab check FILE --map MAP.
+    Look at each line, correct the saved file, and check the export with it: the command check.
     """
     screen = say.console()
     screen.print(f"Looking at {file.name} ...")
-    from coachlab.errors import DataError
+    from coachlab.errors import DataError, command
     from coachlab.intake.bring import settings_near
     from coachlab.intake.guess import propose_map
     from coachlab.intake.write import write_bytes
@@ -54,7 +54,9 @@ def propose(
     understood = bool(proposal.map.readings)
     if out is not None and understood:
         write_bytes(out, proposal.toml)
-        screen.print(f"Saved as {out}: look at each line, then run coachlab check {file} --map {out}.", soft_wrap=True)
+        screen.print(
+            f"Saved as {out}: look at each line, then run {command(f'check {file} --map {out}')}.", soft_wrap=True
+        )
     elif understood:
         screen.print("Nothing is saved; --out MAP.toml saves it.")
     else:
@@ -66,7 +68,10 @@ def propose(
 
 @app.command()
 def bring(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Exports, zips or folders of them.")],
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE...", help="Exports, zips or folders of them, each read with the map beside it."),
+    ],
     maps: Annotated[
         list[Path] | None,
         typer.Option("--map", metavar="MAP", help="A column map for all, or several named like their files."),
@@ -78,7 +83,7 @@ def bring(
     decisions: Annotated[
         Path | None, typer.Option("--decisions", metavar="CSV", help="What was decided about single shots.")
     ] = None,
-    out: Annotated[Path, typer.Option("--out", help="Folder for the table and the report.")] = Path("shots"),
+    out: Annotated[Path, typer.Option("--out", help="Folder for the table and the report.")] = Path("out/shots"),
     kind: Annotated[str, typer.Option("--kind", help="Kind of the table: parquet or csv.")] = "parquet",
     set_clock: Annotated[
         bool, typer.Option("--set-clock", help="Take out a difference between the device's clock and the log's.")
@@ -93,7 +98,7 @@ def bring(
     steps = say.Steps(screen)
     with steps.under_way("Starting"):
         from coachlab.errors import DataError
-        from coachlab.intake.bring import KINDS, bring_shots, save_shots
+        from coachlab.intake.bring import KINDS, bring_shots, files_in, save_shots
         from coachlab.intake.cleaning import cleaning_report
         from coachlab.intake.write import write_bytes
         from coachlab.report.cleaning import cleaning_page
@@ -105,9 +110,10 @@ def bring(
     by_stem = {path.stem: path for path in maps or []}
     chosen: object = None
     if maps:
-        named = {file.name: by_stem[file.stem] for file in files if file.stem in by_stem}
+        every = [file for path in files for file in files_in(path)]
+        named = {file.name: by_stem[file.stem] for file in every if file.stem in by_stem}
         chosen = maps[0] if len(maps) == 1 else named
-        bare = [file.name for file in files if file.name not in named]
+        bare = [file.name for file in every if file.name not in named]
         if len(maps) > 1 and bare:
             raise DataError(
                 "Files were paired with their column maps.",

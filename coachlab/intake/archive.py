@@ -144,7 +144,7 @@ def _in_folder(folder: Path, settings: Settings) -> tuple[list[Source], list[str
             found, left = found + inside, left + beside
     if not found:
         raise DataError(
-            f"The folder {folder.name} was asked for as tables of shots.",
+            f"The folder {folder} was asked for as tables of shots.",
             f"It holds none; there are: {', '.join(left[:12]) or 'no files'}.",
             "Name the folder that holds the exports, or one of its files.",
             path=folder.name,

@@ -11,6 +11,7 @@ from scipy import stats
 from coachlab.errors import CoachlabError, DataError
 from coachlab.intake.clean import MISREAD, clean_shots
 from coachlab.intake.clean import RULES as CLEANING
+from coachlab.intake.clubs import UNKNOWN_CLUB, guess_club, say_unknown_club, unknown_clubs
 from coachlab.intake.columns import ColumnMap, read_map
 from coachlab.intake.headings import find_heading
 from coachlab.intake.journal import Log, log_paths, read_log
@@ -146,9 +147,9 @@ class FileCheck:
     name : str
         The file.
     table : DataFrame
-        ``severity`` (error: the file cannot be read so; set aside: a shot that is kept and not analysed; reject: a line
-        that is no shot; flag: a remark on a shot; note), ``row`` of the file, ``column``, ``rule``, ``what`` was found,
-        what to ``do``.
+        ``severity`` (error: the file cannot be read so; fault: its shots cannot be studied so; set
+        aside: a shot that is kept and not analysed; reject: a line that is no shot; flag: a remark on a shot; note),
+        ``row`` of the file, ``column``, ``rule``, ``what`` was found, what to ``do``.
     shots : Shots or None
         What was read, if there is no error.
     """
@@ -158,11 +159,11 @@ class FileCheck:
     shots: Shots | None = None
 
     def text(self) -> str:
-        """Return what was found in sentences, errors in full, the rest counted."""
-        errors = self.table[self.table["severity"] == "error"]
+        """Return what was found in sentences, errors and faults in full, the rest counted."""
+        errors = self.table[self.table["severity"].isin(["error", "fault"])]
         parts = [f"{self.name}: {self.shots.text()}" if self.shots is not None else f"{self.name} cannot be read so."]
         parts += [f"{row.what} {row.do}" for row in errors.itertuples()]
-        others = self.table[~self.table["severity"].isin(["error", "note"])]
+        others = self.table[~self.table["severity"].isin(["error", "fault", "note"])]
         for (severity, rule), part in others.groupby(["severity", "rule"], sort=False):
             parts.append(f"{len(part):,} x {rule} ({severity}), first in row {part['row'].iloc[0]}.")
         parts += self.table.loc[self.table["severity"] == "note", "what"].tolist()
@@ -184,7 +185,6 @@ _DO = {
     "more cells than headings": "Put texts that hold the separator into quotes.",
     "no number": "Correct the cell in the file, or leave it: the value is missing.",
     "other decimal mark": "Check the number: the file uses the other mark.",
-    "unknown club": "Add it to [club_names] in the map.",
     "unknown hand": "Write R or L, right or left.",
     "unknown phase": "Use one of the phases of the lesson log.",
     "no day": "Write the day as in 2026-11-03.",
@@ -227,6 +227,7 @@ def check_file(
     ]
     if shots is not None and not faults:
         shots = clean_shots(shots)
+        rows += _clubless(shots)
         rows += _doubts(shots)
         rows += [("note", None, None, "note", note, "Say so in the map if it is not so.") for note in shots.notes]
         rows += _unmapped(shots, columns) if columns is not None else []
@@ -236,7 +237,8 @@ def check_file(
 
 def _doubts(shots: Shots) -> list[tuple]:
     rows: list[tuple] = []
-    for flag in shots.flags.itertuples(index=False):
+    # a club's name that nobody knows is one fault, not a remark on each of its shots
+    for flag in shots.flags[shots.flags["rule"] != UNKNOWN_CLUB].itertuples(index=False):
         column = COLUMNS.get(flag.column)
         span = f" ({column.low:g} to {column.high:g})" if column is not None and np.isfinite(column.low) else ""
         severity = "set aside" if flag.rule == MISREAD else "flag"
@@ -246,6 +248,21 @@ def _doubts(shots: Shots) -> list[tuple]:
     for reject in shots.rejects.itertuples(index=False):
         rows.append(("reject", reject.source_row, None, reject.rule, "The line is no shot.", _DO[reject.rule]))
     return sorted(rows, key=lambda row: row[1])
+
+
+def _clubless(shots: Shots) -> list[tuple]:
+    """Tell that no club is known, or which names of clubs are not: no question can be asked of such shots."""
+    unknown = unknown_clubs(shots)
+    rows: list[tuple] = []
+    for name, count in unknown.items():
+        first = shots.flags.loc[(shots.flags["rule"] == UNKNOWN_CLUB) & (shots.flags["value"] == name), "source_row"]
+        line = f'"{name}" = "{guess_club(name) or "iron-7"}"'
+        do = f"Add it under [club_names] in the map, as in {line}."
+        rows.append(("fault", first.min(), "club", UNKNOWN_CLUB, say_unknown_club(name, count), do))
+    if not unknown and ("club" not in shots.table or shots.table["club"].isna().all()):
+        do = 'Map the club as [column.club], or write one club for the whole file into the map, as club = "iron-7".'
+        rows.append(("fault", None, "club", "no club", "No column is mapped to the club, so no shot has one.", do))
+    return rows
 
 
 def _unmapped(shots: Shots, columns: ColumnMap) -> list[tuple]:

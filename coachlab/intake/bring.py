@@ -12,7 +12,7 @@ from coachlab.intake.clock import find_offset
 from coachlab.intake.columns import ColumnMap
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import apply_decisions
-from coachlab.intake.folder import ACCOUNTS, key_for
+from coachlab.intake.folder import ACCOUNTS, key_for, list_folder, list_maps, map_beside, pair_maps
 from coachlab.intake.journal import Log
 from coachlab.intake.log import join_log
 from coachlab.intake.many import Progress, read_many
@@ -22,6 +22,7 @@ from coachlab.intake.write import csv_text, write_bytes
 from coachlab.settings import Settings, read_settings
 
 KINDS = ("parquet", "csv")
+_PACKED = (".zip", ".gz")
 
 
 def bring_shots(
@@ -40,10 +41,11 @@ def bring_shots(
     Parameters
     ----------
     files : sequence of paths
-        Exports, zips or folders of them.
+        Exports, zips or folders of them. Of a folder the exports are taken as a study takes them, and the zips; its
+        logs and cards are left alone.
     maps : map, its path, or mapping of file name to them, optional
-        One map for all files, or one for each. Without, a map of the file's own name beside it (``bay-3.toml``), else
-        the file is in our own names.
+        One map for all files, or one for each. Without, a map of the file's own name beside it (``bay-3.toml``; in
+        a folder that is named, the only one there too), else the file is in our own names.
     log, cues : optional
         As `join_log` takes them.
     decisions : path or DataFrame, optional
@@ -74,12 +76,17 @@ def bring_shots(
     say = tell or (lambda sentence: None)
     limits = settings or settings_near(paths[0])
     key, of_key = key_for(paths)
+    by_file = _with_maps(paths, maps)
 
     def read(path: Path) -> Shots:
-        return clean_shots(read_shots(path, _map_of(path, maps), key, limits))
+        return clean_shots(read_shots(path, by_file[path], key, limits))
 
-    parts = read_many(paths, read, progress)
-    for path, part in zip(paths, parts, strict=True):
+    for path in paths if log is None else ():
+        logs = [one.name for one in list_folder(path)[2]] if path.is_dir() else []
+        if logs:
+            say(f"Lesson logs in {path} that were not named, and so are left alone: {', '.join(logs)}.")
+    parts = read_many(list(by_file), read, progress)
+    for path, part in zip(by_file, parts, strict=True):
         say(f"{path.name}: {part.text()}")
     shots = combine_shots(parts)
     for note in shots.notes:
@@ -141,12 +148,42 @@ def settings_near(path: str | Path) -> Settings:
     return read_settings(place if place.is_file() else None)
 
 
-def _map_of(
-    path: Path, maps: ColumnMap | str | Path | Mapping[str, ColumnMap | str | Path] | None
-) -> ColumnMap | str | Path | None:
-    if isinstance(maps, Mapping):
-        return maps.get(path.name)
-    if maps is not None:
-        return maps
-    beside = path.with_suffix(".toml")
-    return beside if beside.is_file() and beside != path else None
+def files_in(path: str | Path) -> list[Path]:
+    """Return the exports and zips of a folder, or the file itself.
+
+    Raises
+    ------
+    DataError
+        If the folder holds none.
+    """
+    path = Path(path)
+    if not path.is_dir():
+        return [path]
+    there, exports, logs = list_folder(path)
+    found = [one for one in there if one in exports or (one.suffix.lower() in _PACKED and one not in logs)]
+    if not found:
+        raise DataError(
+            f"The folder {path} was asked for as tables of shots.",
+            f"It holds none; there are: {', '.join(one.name for one in there[:12]) or 'no files'}.",
+            "Name the folder that holds the exports, or one of its files.",
+            path=str(path),
+        )
+    return found
+
+
+def _with_maps(
+    paths: Sequence[Path], maps: ColumnMap | str | Path | Mapping[str, ColumnMap | str | Path] | None
+) -> dict[Path, ColumnMap | str | Path | None]:
+    """Return each file with its map: as was said, else as a study of its folder pairs them."""
+    found: dict[Path, ColumnMap | str | Path | None] = {}
+    for path in paths:
+        files = files_in(path)
+        if isinstance(maps, Mapping):
+            found |= {file: maps.get(file.name) for file in files}
+        elif maps is not None:
+            found |= dict.fromkeys(files, maps)
+        elif path.is_dir():
+            found |= pair_maps(path, files, list_maps(list_folder(path)[0]))
+        else:
+            found[path] = map_beside(path)
+    return found

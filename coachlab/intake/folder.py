@@ -1,13 +1,16 @@
-"""What lies in a study's folder, and the key of its pseudonyms: the same folder gives the same ones in every run."""
+"""What lies in a study's folder, which map is whose, and the key of its pseudonyms, the same in every run."""
 
 import hashlib
 import hmac
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from coachlab.errors import MapError
+from coachlab.intake.columns import ColumnMap
 from coachlab.intake.decide import NAME as DECISIONS
 from coachlab.privacy import KEY_FILE, read_key
 
+CUES, ACADEMY, REPORT = "cues.toml", "academy.toml", "report.toml"
 EXPORTS = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet")
 """What an export is called; a file with another ending is one where a map of its name stands beside it."""
 ACCOUNTS = ("rejects.csv", "remarks.csv")
@@ -32,6 +35,44 @@ def list_folder(folder: Path) -> tuple[list[Path], list[Path], list[Path]]:
     tables = [path for path in tables if path.name not in ACCOUNTS]
     logs = [path for path in tables if path.name.lower().startswith("log-")]
     return there, [path for path in tables if path not in logs and path.name != DECISIONS], logs
+
+
+def list_maps(there: Iterable[Path]) -> list[Path]:
+    """Return those files of a folder that are column maps."""
+    return [path for path in there if path.suffix.lower() == ".toml" and path.name not in (CUES, ACADEMY, REPORT)]
+
+
+def pair_maps(folder: Path, exports: Sequence[Path], maps: Sequence[Path]) -> dict[Path, ColumnMap | None]:
+    """Return each export's map: of the same name, or the only one there is, or none (our own names).
+
+    Raises
+    ------
+    MapError
+        If a map belongs to no export and an export has no map, or a map is wrong.
+    """
+    stems = {export.stem for export in exports}
+    by_stem = {path.stem: path for path in maps}
+    if len(maps) == 1 and maps[0].stem not in stems:
+        by_stem = dict.fromkeys(stems, maps[0])
+    lone = sorted(set(by_stem) - stems)
+    bare = [export.name for export in exports if export.stem not in by_stem]
+    if lone and bare:
+        raise MapError(
+            f"The exports of {folder} were paired with their column maps.",
+            f"No map is called like {', '.join(bare)}; no export is called like "
+            f"{', '.join(by_stem[one].name for one in lone)}.",
+            "Give each map the name of its export, as in bay-3.toml for bay-3.csv.",
+            path=str(folder),
+        )
+    read = {path: ColumnMap.from_toml(path) for path in set(by_stem.values())}
+    return {export: read.get(by_stem.get(export.stem, Path())) for export in exports}
+
+
+def map_beside(path: str | Path) -> Path | None:
+    """Return the map of a file's own name beside it, or None."""
+    path = Path(path)
+    beside = path.with_suffix(".toml")
+    return beside if path.name and beside.is_file() and beside != path else None
 
 
 def pseudonym_key(folder: str | Path, files: Sequence[Path] = ()) -> tuple[bytes, str]:

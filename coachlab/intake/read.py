@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from coachlab import privacy
-from coachlab.errors import CoachlabError, DataError, MapError
+from coachlab.errors import CoachlabError, DataError, MapError, command
 from coachlab.intake.archive import Source, find_sources
 from coachlab.intake.cells import Numbers, read_numbers, settle_marks
 from coachlab.intake.columns import MAPPABLE, READINGS, ColumnMap
@@ -121,7 +121,15 @@ def _open(
 ) -> tuple[Page, ColumnMap, dict[str, int]]:
     """Return the page, its map, and the place of each mapped column among its headings."""
     if columns is None:
-        page = read_page(path, {name: (name,) for name in MAPPABLE}, settings=settings)
+        try:
+            page = read_page(path, {name: (name,) for name in MAPPABLE}, settings=settings)
+        except MapError as err:
+            asked = f"{err.asked.partition(' was ')[0]} was read without a column map."
+            looked, _, line = err.found.partition("; the fullest line")
+            near = looked.partition("any of them")[2]
+            near = near if any(repr(name) in near for name in READINGS) else ""  # 'Plays' for phase is of no help
+            bare = f"No line holds one of our own column names{near}; the fullest line{line}"
+            raise MapError(asked, bare, _propose(path, str(err.facts.get("path", ""))), **err.facts) from err
         columns = ColumnMap.own_names(page.headings)
     else:
         headings = {name: mapped.headings for name, mapped in columns.columns.items()}
@@ -132,7 +140,7 @@ def _open(
             MapError(
                 asked,
                 f"No measure is mapped; the headings are: {', '.join(map(repr, page.headings))}.",
-                f"Map at least one of: {', '.join(READINGS)}.",
+                _propose(path, page.name) if columns.own else f"Map at least one of: {', '.join(READINGS)}.",
                 path=page.name,
             )
         )
@@ -172,6 +180,14 @@ def _open(
                 )
             )
     return page, columns, places
+
+
+def _propose(path: str | Path | Source, name: str) -> str:
+    """Return the next step for a file without a map: the command that proposes one."""
+    if isinstance(path, Source):
+        path = path.path or name
+    words = f"map {path} --out {Path(path).with_suffix('.toml')}"
+    return f"Give the file a map of its own name: {command(words)} proposes one."
 
 
 def _not_taken(page: Page, columns: ColumnMap) -> list[str]:
@@ -225,7 +241,7 @@ def _check_texts(intake: Intake, numbers: Mapping[str, Numbers], states: np.ndar
         rows = due if (due & ~cells.spread(read.blank)).any() else ~structure
         filled = int((rows & ~cells.spread(read.blank | read.nothing)).sum())
         for wrong_rows, what, do in (
-            (bad, "no number", f"Map {name} to the column that holds the {COLUMNS[name].meaning}."),
+            (bad, "no number", f"Map {name} to the column that holds it ({COLUMNS[name].meaning})."),
             (
                 other,
                 f"not written with the decimal mark {intake.columns.decimal!r}",

@@ -7,15 +7,24 @@ from pathlib import Path
 
 import pandas as pd
 
-from coachlab.errors import DataError, MapError
+from coachlab.errors import DataError
 from coachlab.intake.agree import has_air
 from coachlab.intake.audit import audit_logging, kept_in
 from coachlab.intake.clean import clean_shots, exclude
-from coachlab.intake.columns import ColumnMap
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import apply_decisions
 from coachlab.intake.findings import together
-from coachlab.intake.folder import DECISIONS, EXPORTS, list_folder, pseudonym_key
+from coachlab.intake.folder import (
+    ACADEMY,
+    CUES,
+    DECISIONS,
+    EXPORTS,
+    REPORT,
+    list_folder,
+    list_maps,
+    pair_maps,
+    pseudonym_key,
+)
 from coachlab.intake.log import join_log
 from coachlab.intake.many import Progress, read_many
 from coachlab.intake.read import read_shots
@@ -28,7 +37,6 @@ from coachlab.schema import RANGE_RULES, TABLES
 from coachlab.scroll import scrolled
 from coachlab.settings import Settings, read_cues, read_settings
 
-CUES, ACADEMY, REPORT = "cues.toml", "academy.toml", "report.toml"
 BEST_SHOTS = "log looks like best shots only"
 """The reason that is kept beside a shot of a coach who was warned."""
 MISREAD_ALARM = 0.2
@@ -123,7 +131,7 @@ def read_study(
     """
     folder = Path(folder)
     exports, logs, maps, left = _files(folder)
-    by_export = _pair(folder, exports, maps)
+    by_export = pair_maps(folder, exports, maps)
     steps: list[str] = []
 
     def step(sentence: str) -> None:
@@ -198,12 +206,12 @@ def fingerprint(paths: Iterable[Path]) -> str:
 
 def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path], list[Path]]:
     """Return exports, logs, maps, and the files that are none of them."""
-    asked = f"The folder {folder.name or folder} was read as a study."
+    asked = f"The folder {folder} was read as a study."
     if not folder.is_dir():
         found = "It is a file." if folder.exists() else "There is no such folder."
         raise DataError(asked, found, "Name the folder that holds the exports and the logs.", path=str(folder))
     there, exports, logs = list_folder(folder)
-    maps = [path for path in there if path.suffix.lower() == ".toml" and path.name not in (CUES, ACADEMY, REPORT)]
+    maps = list_maps(there)
     if not exports:
         raise DataError(
             asked,
@@ -214,25 +222,6 @@ def _files(folder: Path) -> tuple[list[Path], list[Path], list[Path], list[Path]
     beside = (CUES, ACADEMY, REPORT, DECISIONS, KEY_FILE)
     known = {*exports, *logs, *maps, *(folder / name for name in beside)}
     return exports, logs, maps, [path for path in there if path not in known]
-
-
-def _pair(folder: Path, exports: list[Path], maps: list[Path]) -> dict[Path, ColumnMap | None]:
-    """Return each export's map: of the same name, or the only one there is, or none (our own names)."""
-    by_stem = {path.stem: path for path in maps}
-    if len(maps) == 1 and maps[0].stem not in {export.stem for export in exports}:
-        by_stem = {export.stem: maps[0] for export in exports}
-    lone = sorted(set(by_stem) - {export.stem for export in exports})
-    bare = [export.name for export in exports if export.stem not in by_stem]
-    if lone and bare:
-        raise MapError(
-            f"The exports of {folder.name or folder} were paired with their column maps.",
-            f"No map is called like {', '.join(bare)}; no export is called like "
-            f"{', '.join(by_stem[one].name for one in lone)}.",
-            "Give each map the name of its export, as in bay-3.toml for bay-3.csv.",
-            path=str(folder),
-        )
-    read = {path: ColumnMap.from_toml(path) for path in set(by_stem.values())}
-    return {export: read.get(by_stem.get(export.stem, Path())) for export in exports}
 
 
 def _joined(shots: Shots, logs: list[Path]) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coachlab import errors
-from coachlab.errors import CoachlabError, DataError
+from coachlab.errors import CoachlabError, DataError, command
 from coachlab.report.places import shipped
 
 if TYPE_CHECKING:
@@ -229,7 +229,9 @@ def _run(notebook: "NotebookNode", timeout_s: float) -> "NotebookNode":
             raise _as_raised(err.ename, err.evalue, asked) from err
         except (CellTimeoutError, DeadKernelError, NoSuchKernel) as err:
             found = str(err).splitlines()[0]
-            raise DataError(asked, f"It stopped: {found}", "Try again; `coachlab doctor` looks for the cause.") from err
+            raise DataError(
+                asked, f"It stopped: {found}", f"Try again; {command('doctor')} looks for the cause."
+            ) from err
 
 
 def _as_raised(name: str, message: str, asked: str) -> CoachlabError:

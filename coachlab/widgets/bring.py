@@ -13,12 +13,11 @@ from coachlab.intake.cleaning import CleaningReport, cleaning_report
 from coachlab.intake.clock import audit_clock, find_offset
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import decisions_of, restore, write_decisions
-from coachlab.intake.folder import EXPORTS, key_for
+from coachlab.intake.folder import CUES, EXPORTS, key_for
 from coachlab.intake.journal import read_log
 from coachlab.intake.log import join_log
 from coachlab.intake.read import read_shots
 from coachlab.intake.shots import Shots
-from coachlab.intake.study import CUES
 from coachlab.intake.write import file_name, plain_cell, write_bytes
 from coachlab.settings import Settings, read_cues
 from coachlab.widgets.brought import STEPS, step_parts
@@ -29,7 +28,7 @@ from coachlab.widgets.sheet import Part, Sheet
 FILES, COLUMNS, CLEANING, LOG, SAVE = range(len(STEPS))
 
 
-def bring_panel(folder: str | Path = ".", out: str | Path = "shots") -> Sheet:
+def bring_panel(folder: str | Path = ".", out: str | Path = "out/shots") -> Sheet:
     """Return a panel that leads from the exports of a folder to one saved table of shots.
 
     Parameters
@@ -120,9 +119,10 @@ class Bring:
             if name == "folder":
                 self.folder = Path(str(value).strip() or ".")
                 self.look()
-                return f"{len(self.exports)} files are there."
+                many = len(self.exports)
+                return "1 file is there." if many == 1 else f"{many} files are there."
             if name == "out":
-                self.out = Path(str(value).strip() or "shots")
+                self.out = Path(str(value).strip() or "out/shots")
             elif name == "files":
                 self.chosen = list(value)
             elif name == "logs":

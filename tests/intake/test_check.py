@@ -46,8 +46,8 @@ def test_a_check_lists_rejects_flags_and_what_is_set_aside_by_line(put):
     found = check_file(put("bay.csv", lines), put("m.toml", MAP))
     rows = found.table[found.table["row"].notna()]
     assert rows[["row", "severity", "rule"]].to_numpy().tolist() == [
+        [4, "fault", "unknown club"],
         [2, "reject", "units row"],
-        [4, "flag", "unknown club"],
         [5, "flag", "no number"],
         [6, "set aside", "out of range"],
         [7, "reject", "no reading"],
@@ -62,7 +62,7 @@ def test_a_check_lists_rejects_flags_and_what_is_set_aside_by_line(put):
 
 
 def test_a_file_without_fault_has_only_notes(put):
-    found = check_file(put("own.csv", "attack_up_deg,hand\n-3,R\n-4,R\n"))
+    found = check_file(put("own.csv", "attack_up_deg,hand,club\n-3,R,iron-7\n-4,R,iron-7\n"))
     assert severities(found) == {}
     assert found.shots is not None
 
