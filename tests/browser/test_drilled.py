@@ -31,8 +31,9 @@ def test_a_question_is_answered_by_keyboard_and_the_flight_is_seen(lab, visit):
     expect(drill.get_by_role("combobox", name="About")).to_have_value("start")
     options = drill.get_by_role("radio")
     expect(options).to_have_count(4)
-    # no control of the page can be moved before the answer
+    # no control of the page can be moved before the answer, and none is spoken of
     expect(visit.page.get_by_role("slider", name="Face", exact=False)).to_have_count(0)
+    expect(visit.page.locator(".fp-why")).not_to_contain_text("move a control")
     options.first.focus()
     visit.page.keyboard.press("Space")
     visit.page.keyboard.press("ArrowDown")
@@ -69,7 +70,10 @@ def test_a_number_is_typed_with_its_side_and_the_answers_are_kept_under_a_pseudo
     amount = drill.get_by_label("Your answer")
     amount.fill("many")
     visit.page.keyboard.press("Enter")
-    expect(drill.get_by_role("alert")).to_contain_text("Give a number in degrees")
+    expect(drill.get_by_role("alert")).to_contain_text("Give a number in degrees, and choose right or left beside it")
+    amount.fill("999")
+    visit.page.keyboard.press("Enter")
+    expect(drill.get_by_role("alert")).to_contain_text("999° is more than a ball or a swing can do")
     amount.fill("5")
     drill.get_by_label("to which side").select_option("left")
     amount.press("Enter")

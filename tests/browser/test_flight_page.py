@@ -541,8 +541,8 @@ def test_it_lives_in_jupyterlab_and_talks_with_python(lab, visit):
         "w.VBox([page, button, anew, heard])"
     )
     kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
-    cell = nbformat.v4.new_code_cell(code, id="talk")
-    talk = nbformat.v4.new_notebook(cells=[cell], metadata={"kernelspec": kernel})
+    cells = [nbformat.v4.new_code_cell(code, id="talk"), nbformat.v4.new_markdown_cell("The next cell.", id="next")]
+    talk = nbformat.v4.new_notebook(cells=cells, metadata={"kernelspec": kernel})
     nbformat.write(talk, lab.folder / "notebooks" / "talk.ipynb")
     open_notebook(visit, lab, "talk.ipynb")
     run_all(visit)
@@ -555,6 +555,18 @@ def test_it_lives_in_jupyterlab_and_talks_with_python(lab, visit):
     page.keyboard.press("ArrowRight")
     expect(heard).to_have_text("face 3.5, apart 0.000 m")
     assert page.evaluate("document.activeElement.type") == "range"
+    # arrow keys on a choice are the choice's, although the cell is selected and JupyterLab would go to the next one
+    club = page.get_by_role("combobox", name="Club", exact=True)
+    cell = page.evaluate("window.jupyterapp.shell.currentWidget.content.activeCellIndex")
+    page.evaluate("window.jupyterapp.shell.currentWidget.content.mode = 'command'")
+    club.focus()
+    page.keyboard.press("ArrowDown")
+    expect(club).to_have_value("iron-7")
+    assert page.evaluate("window.jupyterapp.shell.currentWidget.content.activeCellIndex") == cell
+    assert page.evaluate("document.activeElement.id").endswith("-club")
+    club.select_option("driver")
+    settle(visit)
+    assert "face 3.5" in heard.inner_text()
     light = page.evaluate("getComputedStyle(document.querySelector('.flight-page')).backgroundColor")
     page.evaluate("window.jupyterapp.commands.execute('apputils:change-theme', {theme: 'JupyterLab Dark'})")
     page.wait_for_function(
