@@ -29,13 +29,14 @@ HELP = f"""coachlab: which cue works for which swing pattern, and how sure are w
   {PYTHON} kit.py cues FOLDER     which cue moves attack and path, from a folder of yours
   {PYTHON} kit.py report FOLDER   the same as a report in one file
   {PYTHON} kit.py flight-page     write the ball-flight page as one file
+  {PYTHON} kit.py doctor          look whether everything stands
   {PYTHON} kit.py lab             open the notebooks in JupyterLab
   {PYTHON} kit.py app             serve the notebooks as pages without code
   {PYTHON} kit.py test [--slow]   run every check and test; anything else goes on to pytest
   {PYTHON} kit.py bench [NAMES]   measure how quick it is, each time against a yardstick
 
 The first run sets up an environment in .venv, which takes about a minute and 0.8 GB; later runs start at once.
-Set COACHLAB_VENV to a folder to have it elsewhere. Whatever follows demo, lab or app goes on to that program.
+Set COACHLAB_VENV to a folder to have it elsewhere. Whatever follows a command goes on to it: --help after check, map, bring, cues or report shows its own options.
 """
 
 
@@ -46,7 +47,9 @@ def main(arguments):
     if not arguments:
         return say("Say what to run.\n\n" + HELP, 2)
     command, rest = arguments[0], arguments[1:]
-    if {"-h", "--help"} & {command, *rest[:1]} or command == "help":
+    # `test` and `bench` would set up and check for minutes before pytest showed its options
+    own = command in ("test", "bench") and rest[:1] in (["-h"], ["--help"])
+    if command in ("-h", "--help", "help") or own:
         print(HELP, end="")
         return 0
     if command not in COMMANDS:
@@ -150,6 +153,7 @@ COMMANDS = {
     "map": through("map"),
     "bring": through("bring"),
     "flight-page": through("flight-page"),
+    "doctor": through("doctor"),
     "lab": lab,
     "app": app,
     "test": test,

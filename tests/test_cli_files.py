@@ -136,9 +136,10 @@ def test_check_goes_by_the_limits_of_the_academy(folder, capsys):
     assert "largest_columns" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("word", ["-h", "--help"])
 @pytest.mark.parametrize("command", ["map", "bring"])
-def test_help_of_the_commands_is_plain(capsys, command):
-    assert run(command, "--help") == 0
+def test_help_of_the_commands_is_plain(capsys, command, word):
+    assert run(command, word) == 0
     text = capsys.readouterr().out
     assert "Usage:" in text and command in text
 

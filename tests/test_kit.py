@@ -66,6 +66,17 @@ def test_help_names_every_command_and_sets_nothing_up(project, arguments):
     assert not (project / ".venv").exists()
 
 
+@pytest.mark.parametrize("command", ["check", "map", "bring", "cues", "report", "flight-page", "doctor", "demo"])
+@pytest.mark.parametrize("word", ["-h", "--help"])
+def test_a_commands_help_is_that_commands_own(kit, monkeypatch, capsys, command, word):
+    monkeypatch.setattr(kit, "prepare", lambda *extras: Path("home"))
+    ran = []
+    monkeypatch.setattr(kit, "run", lambda command, environment=None: ran.append(command) or 0)
+    assert kit.main([command, word]) == 0
+    assert [words[1:] for words in ran] == [[command, word]]
+    assert capsys.readouterr().out == ""
+
+
 def test_without_a_command_it_says_what_there_is(project):
     code, _, said = say(project)
     assert code == 2, said

@@ -25,6 +25,7 @@ app = typer.Typer(
     f"{command('check FILE')}, {command('cues FOLDER')}, {command('report FOLDER')}.",
     epilog=f"Add --help to any command, as in: {command('report --help')}",
     no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
