@@ -66,6 +66,7 @@ _HOMES = {
     "coachlab.cues.value": ("cue_worth",),
     "coachlab.widgets.explorer": ("explore_cues",),
     "coachlab.widgets.trust": ("explore_trust",),
+    "coachlab.widgets.chooser": ("choose_student",),
     "coachlab.widgets.flight": ("flight_page",),
     "coachlab.widgets.bring": ("bring_panel",),
     "coachlab.widgets.logbook": ("lesson_panel",),

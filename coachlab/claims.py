@@ -32,8 +32,8 @@ _SEEN = (
 _SPLIT = (
     "{cue}: {club} path differed from plain by {path} on average ({level} interval {path_low} to {path_high}; "
     "{students} students, evidence grade {grade}). Attack differed by {attack}, and on the same arc that alone makes "
-    "{free} (free); the other {earned} ({earned_low} to {earned_high}) is earned by turning the arc, {band_low} to "
-    "{band_high} if the incline is {incline} off."
+    "{free} (free); the other {earned} ({earned_low} to {earned_high}) is earned by turning the arc, {band} "
+    "if the incline is {incline} off."
 )
 _OWN = (
     "That student's own average shift, the chance of single blocks taken away, is expected between {low} and {high} "

@@ -97,8 +97,7 @@ class FreeEarned:
             values[part] = unit.text(rows.loc[part, "estimate"], sign=True)
             values[f"{part}_low"] = unit.number(rows.loc[part, "low"], sign=True)
             values[f"{part}_high"] = unit.text(rows.loc[part, "high"], sign=True)
-        values["band_low"] = unit.number(rows.loc["earned", "band_low"], sign=True)
-        values["band_high"] = unit.text(rows.loc["earned", "band_high"], sign=True)
+        values["band"] = unit.span(rows.loc["earned", "band_low"], rows.loc["earned", "band_high"], sign=True)
         values["incline"] = f"{self.band_deg:g}°"
         return claims.say(grade, "split", values)
 

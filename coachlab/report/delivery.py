@@ -170,7 +170,7 @@ def _whose(worth: Worth) -> str:
         return "The shift"
     return (
         f"The shift is the average of {worth.students} students who hit with and without the cue, not this student's "
-        "own, which one lesson cannot tell well enough"
+        "own"
     )
 
 

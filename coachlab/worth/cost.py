@@ -188,6 +188,19 @@ def costliest(
     return Costs(table, tuple(map(str, order)), len(own), int(sessions), measured, who, club, level, settings, delivery)
 
 
+def counted_students(shots: Shots | pd.DataFrame) -> pd.DataFrame:
+    """Return who can be asked about: ``club student shots``, how many shots `costliest` would take of each.
+
+    Only those with `LEAST_SHOTS` or more.
+    """
+    table = shots_table(shots, "Students with enough plain shots were looked for.")
+    if not {"student", "club", *ALONG} <= set(table.columns):
+        return pd.DataFrame({"club": [], "student": [], "shots": []})
+    own = table.loc[_own_rows(table), ["club", "student"]].dropna().astype("str")
+    counts = own.groupby(["club", "student"], sort=True).size().rename("shots").reset_index()
+    return counts[counts["shots"] >= LEAST_SHOTS].reset_index(drop=True)
+
+
 def _most_hit(table: pd.DataFrame, student: str | None) -> str:
     """Return the club with the most own shots, of one student where one is named; the driver where there are none."""
     if {"student", "club", *ALONG} <= set(table.columns):
