@@ -14,15 +14,15 @@ def scrolled(inner: str, least_px: int, what: str) -> str:
     Parameters
     ----------
     inner : str
-        HTML; what stands in it asks for its least width itself.
+        HTML.
     least_px : int
-        That width, in pixels of the page.
+        Width, in pixels of the page, that it has on every screen.
     what : str
         What a screen reader calls the box.
     """
     hint = f"height:clamp(0px,calc(({least_px}px - 100cqw) * 99),1.6em);overflow:hidden;margin:0;font-size:.85em"
     return (
         f'<div class="room" style="container-type:inline-size"><p class="hint" aria-hidden="true" style="{hint}">{HINT}'
-        f'</p><div class="scroll" tabindex="0" role="group" aria-label="{escape(what)}" style="overflow-x:auto">{inner}'
-        "</div></div>"
+        f'</p><div class="scroll" tabindex="0" role="group" aria-label="{escape(what)}" style="overflow-x:auto">'
+        f'<div class="least" style="min-width:{least_px}px">{inner}</div></div></div>'
     )

@@ -148,11 +148,10 @@ def _figure(picture: Picture) -> str:
     kind = ' class="wide"' if picture.wide else ""
     caption = f"<figcaption>{_prose(picture.caption)}</figcaption>" if picture.caption else ""
     least = round(width * LEAST)
-    shown = (
-        f'<img alt="{escape(picture.alt)}" width="{width}" height="{height}" style="min-width:{least}px" '
-        f'src="data:image/png;base64,{image}">'
-    )
-    return f"<figure{kind}>{caption}{scrolled(shown, least, picture.caption or 'a picture')}</figure>"
+    shown = f'<img alt="{escape(picture.alt)}" width="{width}" height="{height}" src="data:image/png;base64,{image}">'
+    box = scrolled(shown, least, picture.caption or "a picture")
+    # a notebook's own style would set the picture in from both sides
+    return f'<figure{kind} style="margin-left:0;margin-right:0">{caption}{box}</figure>'
 
 
 def _table(table: pd.DataFrame, caption: str) -> str:
@@ -171,8 +170,7 @@ def _table(table: pd.DataFrame, caption: str) -> str:
     least = _least_px(names, cells)
     kind = ' class="brief"' if len(rows) <= 10 else ""
     whole = (
-        f'<table{kind} style="min-width:{least}px">{words if caption else ""}'
-        f"<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+        f"<table{kind}>{words if caption else ''}<thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
     )
     return scrolled(whole, least, caption or "a table")
 

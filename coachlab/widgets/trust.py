@@ -176,7 +176,7 @@ def looks_html(diagnostics: Diagnostics) -> str:
         least, most = (round(figure.get_size_inches()[0] * inch) for inch in (LEAST_PX, DPI))
         shown = (
             f'<img alt="{html.escape(describe_look(diagnostics, number))}" src="data:image/png;base64,{image}" '
-            f'style="min-width:{least}px;max-width:{most}px">'
+            f'style="max-width:{most}px">'
         )
         sign = SIGNS.get(row["sign"], "")
         kind = "sign look" if row["sign"] == LOOK else "sign"
