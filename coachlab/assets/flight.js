@@ -927,7 +927,7 @@ function arcNearBall(shot, arc) {
 /** The strike from above and the arc face-on, one over the other on one scale along the target line. */
 function drawStrike(canvas, look, width, scene) {
   const { shot, numbers, hidden } = scene;
-  const pen = ready(canvas, look, width, 244);
+  const pen = ready(canvas, look, width, 256);
   if (!shot) return;
   const k = (width - 24) / (2 * HALF_M);
   const place = {
@@ -1023,7 +1023,8 @@ function drawArc(pen, look, { width, k, middle, ball, points, low }, shot) {
   segment(pen, x, y - 7, x, y + 7, look.ink, 2);
   const far = Math.abs(shot.arc_bottom_fwd_mm) / 10;
   const where = far < 0.05 ? "at the ball" : `${number(far, 1)} cm ${low.x > 0 ? "ahead" : "behind"}`;
-  write(pen, look, `lowest ${where}`, x, floor + 15, { align: "center", room: width });
+  const under = clamp(front + Math.abs(dy) + 15, floor + 15, 247); // clear of the arrow's tip
+  write(pen, look, `lowest ${where}`, x, under, { align: "center", room: width });
 }
 
 /** Which way the arc points, drawn through its low point as seen from above. */

@@ -351,7 +351,7 @@ def crosses(points, box):
 
 
 @pytest.mark.parametrize("width", [360, 768, 1280])
-def test_words_in_the_pictures_have_room(browser, page_file, width):
+def test_words_in_pictures_and_table_have_room(browser, page_file, width):
     with open_page(browser, width, 900) as visit:
         visit.page.goto(page_file.as_uri())
         visit.page.locator(".fp-why strong").first.wait_for()
@@ -359,11 +359,17 @@ def test_words_in_the_pictures_have_room(browser, page_file, width):
         for moved in (
             {"club": "iron-7", "face_open_deg": -4, "path_out_deg": 3, "attack_up_deg": -5},
             {"club": "driver", "face_open_deg": 3, "path_out_deg": 5, "cross_mps": 6},
-            {"club": "wedge-pw", "face_open_deg": 6, "path_out_deg": -4, "cross_mps": 0},
+            {"club": "wedge-pw", "face_open_deg": 6, "path_out_deg": -4, "cross_mps": 0, "attack_up_deg": -9},
+            {"face_open_deg": 12, "path_out_deg": -12},
+            {"face_open_deg": -12, "path_out_deg": 9},
         ):
             visit.page.evaluate("window.drawn.length = 0")
             ask(visit, "set(value)", moved)
             drawn = visit.page.evaluate("window.drawn")
+            table = visit.page.locator(".fp-numbers table").evaluate(
+                "e => [e.scrollWidth, e.parentElement.clientWidth]"
+            )
+            assert table[0] <= table[1]
             last = max(at for at, each in enumerate(drawn) if each.get("text") == "strike, from above")
             strike = drawn[last - 2 :]  # its two names come just before
             words = {each["text"]: (at, each["box"]) for at, each in enumerate(strike) if "text" in each}
@@ -379,6 +385,9 @@ def test_words_in_the_pictures_have_room(browser, page_file, width):
                 each["points"] for each in strike if len(each.get("points", [])) > 20
             )  # the head's way, face-on
             assert [text for text, (_, box) in words.items() if crosses(soft, box)] == []
+            lowest = next(box for text, (_, box) in words.items() if text.startswith("lowest"))
+            tips = [each["points"][-1] for each in strike if len(each.get("points", [])) == 2]
+            assert not [y for x, y in tips if y > lowest[1] - 4 and lowest[0] < x < lowest[2]]  # paper hides no arrow
             flights = [each for each in drawn if each["view"] == "flights"]
             landing = [each for each in flights if re.match(r"\d+ (yd|m), ", each.get("text", ""))][-1]
             shape = [each for each in flights if "points" in each and each["colour"] == colour(visit.page, "band")][-1]
