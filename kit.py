@@ -36,7 +36,8 @@ HELP = f"""coachlab: which cue works for which swing pattern, and how sure are w
   {PYTHON} kit.py bench [NAMES]   measure how quick it is, each time against a yardstick
 
 The first run sets up an environment in .venv, which takes about a minute and 0.8 GB; later runs start at once.
-Set COACHLAB_VENV to a folder to have it elsewhere. Whatever follows a command goes on to it: --help after check, map, bring, cues or report shows its own options.
+Set COACHLAB_VENV to a folder to have it elsewhere.
+Whatever follows a command goes on to it: --help after check, map, bring, cues or report shows its own options.
 """
 
 

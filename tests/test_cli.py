@@ -170,6 +170,7 @@ def test_cues_prints_the_table_and_only_sentences_that_may_be_said(demo, capsys)
         "S1 ball-forward",
         "steep",
         "What may be said",
+        "Why A: The order was drawn by the kit",
         "students of Quillbeck Academy",
         "stop if it hurts",
     ):

@@ -255,7 +255,7 @@ def _write(folder: Path, out: Path, outcome: str, club: str, keep_warned: bool, 
 def _tell(screen: "Console", evidence: "Evidence", said: set[str]) -> None:
     """Print the answer on one outcome: a table, and the sentences that may be said and were not said before."""
     from coachlab.cues.verdict import say_verdict
-    from coachlab.report.words import between, general, grades, listed, told, what
+    from coachlab.report.words import between, general, grades, listed, reasons, told, what
     from coachlab.units import shown
 
     patterns = evidence.patterns
@@ -292,7 +292,11 @@ def _tell(screen: "Console", evidence: "Evidence", said: set[str]) -> None:
             f"Whether it matters cannot be said for {listed(map(evidence.name, few))}: fewer than {least} screened "
             "students."
         )
-    lines += [grades(evidence.shifts), *(sentence for _, (sentence,) in general(evidence.shifts))]
+    lines += [
+        grades(evidence.shifts),
+        *reasons(evidence.shifts),
+        *(sentence for _, (sentence,) in general(evidence.shifts)),
+    ]
     say.heading(screen, "What may be said")
     say.sentences(screen, [line for line in lines if line not in said])
     said.update(lines)

@@ -21,6 +21,21 @@ _MEANING = {
     "C": "plain before cue, or a cue that the coach chose",
     "D": "a log only: counts and ranges, no comparison",
 }
+_UNDRAWN = "The order was not drawn by the kit, or the draw was not logged."
+_BARE = "Fewer than 60 % of the cue lessons hold plain shots of the same student: no own baseline."
+_UNSCREENED = "Lowered: there is no separate screening block, so the baseline also served to choose the cue."
+_SILENT = "Lowered: the cue was compared with saying nothing."
+_SEED = (
+    "The log's order_plan is filled in and order_seed is not: if the kit drew the order (draw_orders), write the "
+    "draw's seed there."
+)
+_FILL = {
+    _UNDRAWN: "If the kit drew the order (draw_orders), the log names it in order_plan, and its seed in order_seed.",
+    _BARE: "Where a block was the student's plain swing, the log's phase says plain.",
+    _UNSCREENED: "Where the lesson began with a block to see the pattern, the log's phase says screen for it.",
+    _SILENT: "Where the plain wording was said, the log's cue says plain for that block.",
+}
+"""By reason: which column of the lesson log to fill in, where it is only the log that lacks it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +60,13 @@ class Grade:
     def table(self) -> pd.DataFrame:
         """The facts as a table: ``fact``, ``value``."""
         return pd.DataFrame({"fact": list(self.facts), "value": [str(value) for value in self.facts.values()]})
+
+    def fill(self) -> tuple[str, ...]:
+        """Return which columns of the lesson log would raise the grade if they were filled in and were true."""
+        said = [_FILL[reason] for reason in self.reasons if reason in _FILL]
+        if _UNDRAWN in self.reasons and float(str(self.facts["orders planned (share of lessons)"])) >= 0.95:
+            said[said.index(_FILL[_UNDRAWN])] = _SEED
+        return tuple(said)
 
     def text(self) -> str:
         """Return the grade and its reasons in sentences."""
@@ -119,6 +141,7 @@ def _facts(blocks: pd.DataFrame, least_shots: int) -> dict:
         "students with plain and cue in one lesson": len({lesson.student for lesson in complete}),
         "lessons": len(lessons),
         "orders": len(orders),
+        "orders planned (share of lessons)": _share([bool(lesson.plan) for lesson in lessons]),
         "orders drawn (share of lessons)": _share(drawn),
         "one condition always first": _one_first(complete),
         "changes of phase (median)": float(np.median([lesson.changes for lesson in complete])) if complete else 0.0,
@@ -145,7 +168,7 @@ def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
     present = facts["planned blocks present (share)"]
     baseline = facts["cue lessons with an own baseline (share)"]
     if students == 0 or baseline < 0.6:
-        return "D", ["Fewer than 60 % of the cue lessons hold plain shots of the same student: no own baseline."]
+        return "D", [_BARE]
     if present < 0.6:
         return "D", [f"Only {100 * present:.0f} % of the planned blocks are there (60 % needed for any comparison)."]
     chosen = facts["cues drawn (share of what was logged)"]
@@ -162,7 +185,7 @@ def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
     reached = f"{students} students hit plain and cue in the same lesson; {there}."
     short = []
     if facts["orders drawn (share of lessons)"] < 0.95:
-        short.append("The order was not drawn by the kit, or the draw was not logged.")
+        short.append(_UNDRAWN)
     if facts["orders"] < 2:
         short.append("All lessons had the same order.")
     if students < settings.verdict_students:
@@ -175,14 +198,18 @@ def _reached(facts: dict, settings: Settings) -> tuple[str, list[str]]:
         return "B", [reached, "Plain and cue alternate in at least four blocks.", *short]
     if facts["orders drawn (share of lessons)"] >= 0.95 and facts["blocks in a lesson (median)"] >= 4:
         return "B", [reached, "The order of each pair of blocks was drawn by the kit.", *short]
-    return "C", [reached, "Plain and cue do not alternate often enough to tell the cue from time.", *short]
+    turns = (
+        f"Plain and cue change {facts['changes of phase (median)']:g} times in a lesson (3 needed where the order was "
+        "not drawn): the cue is not separable from time."
+    )
+    return "C", [reached, turns, *short]
 
 
 def _lowering(blocks: pd.DataFrame, facts: dict) -> list[str]:
     reasons = []
     drawn = facts["cues drawn (share of what was logged)"] >= 0.9
     if "screened" in blocks and not drawn and blocks["screened"].mean() < 0.5:
-        reasons.append("Lowered: there is no separate screening block, so the baseline also served to choose the cue.")
+        reasons.append(_UNSCREENED)
     if {"shots_logged", "shots_missing"} <= set(blocks.columns):
         logged, missing = blocks["shots_logged"].sum(), blocks["shots_missing"].sum()
         if logged > 0 and missing / logged > 0.1:
@@ -202,5 +229,5 @@ def _lowering(blocks: pd.DataFrame, facts: dict) -> list[str]:
     if "comparator" in blocks:
         said = blocks["comparator"].to_numpy()[blocks["on"].to_numpy() == 0]
         if _share(said == "silence") > 0.1:
-            reasons.append("Lowered: the cue was compared with saying nothing.")
+            reasons.append(_SILENT)
     return reasons

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
+from coachlab.cues.grade import Grade
 from coachlab.cues.shift import CueShifts
 from coachlab.cues.verdict import say_verdict
 from coachlab.report.evidence import Evidence
@@ -14,10 +15,10 @@ from coachlab.units import Shown, shown
 DESIGNS = {
     "A": "random-order crossover",
     "B": "alternation of plain and cue",
-    "C": "comparison of before and after",
+    "C": "comparison of plain and cue",
     "D": "count of logged lessons",
 }
-"""What a study of each evidence grade is called in a title."""
+"""What a study of each evidence grade is called in a title; at C `design_of` says more by how it was done."""
 
 
 def counted(count: int, word: str) -> str:
@@ -61,8 +62,26 @@ def useful(evidence: Evidence, shifts: CueShifts) -> str:
 
 def design(evidence: Evidence) -> str:
     """Return what the study is called: by the lowest evidence grade of its cues, so that no title claims too much."""
-    grades = [grade.grade for grade in evidence.shifts.grades.values()]
-    return DESIGNS[max(grades)] if grades else DESIGNS["D"]
+    grades = list(evidence.shifts.grades.values())
+    lowest = max((grade.grade for grade in grades), default="D")
+    return _one_name(lowest, [grade for grade in grades if grade.grade == lowest])
+
+
+def design_of(grade: Grade) -> str:
+    """Return what lessons are called by how they were done, claiming no more than their grade carries."""
+    if grade.grade != "C":
+        return DESIGNS[grade.grade]
+    if float(str(grade.facts["cues drawn (share of what was logged)"])) < 0.9:
+        return "comparison of plain and a chosen cue"
+    if grade.facts["one condition always first"]:
+        return "comparison of before and after"
+    return "comparison of plain and cue in turn"
+
+
+def _one_name(letter: str, grades: Iterable[Grade]) -> str:
+    """Return the name that lessons of one grade have in common, the grade's own where they differ."""
+    names = {design_of(grade) for grade in grades}
+    return names.pop() if len(names) == 1 else DESIGNS[letter]
 
 
 def grades(shifts: CueShifts) -> str:
@@ -70,11 +89,28 @@ def grades(shifts: CueShifts) -> str:
     by_grade: dict[str, list[str]] = {}
     for cue, grade in shifts.grades.items():
         by_grade.setdefault(grade.grade, []).append(cue)
-    parts = [f"{letter} ({DESIGNS[letter]}) for {listed(cues)}" for letter, cues in sorted(by_grade.items())]
+    named = {letter: _one_name(letter, [shifts.grades[cue] for cue in cues]) for letter, cues in by_grade.items()}
+    parts = [f"{letter} ({named[letter]}) for {listed(cues)}" for letter, cues in sorted(by_grade.items())]
     if len(by_grade) == 1:
         letter = next(iter(by_grade))
-        return f"Evidence grade {letter} ({DESIGNS[letter]})."
+        return f"Evidence grade {letter} ({named[letter]})."
     return f"Evidence grade {'; '.join(parts)}."
+
+
+def reasons(shifts: CueShifts) -> list[str]:
+    """Return why the cues have their grades, for each set of reasons, and what in the log would raise them."""
+    by_why: dict[tuple[str, tuple[str, ...]], list[str]] = {}
+    for cue, grade in shifts.grades.items():
+        # how many students and blocks there were differs from cue to cue, and is no reason against a better grade
+        why = tuple(
+            reason for reason in grade.reasons if grade.grade == "D" or " hit plain and cue in the same" not in reason
+        )
+        by_why.setdefault((grade.grade, why), []).append(cue)
+    said = []
+    for (letter, why), cues in sorted(by_why.items()):
+        whom = "" if len(by_why) == 1 else f" for {listed(cues)}"
+        said.append(f"Why {letter}{whom}: {' '.join(why)}")
+    return [*said, *dict.fromkeys(line for grade in shifts.grades.values() for line in grade.fill())]
 
 
 def verdicts(evidence: Evidence) -> str:

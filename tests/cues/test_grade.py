@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import coachlab as cl
 from coachlab.cues.grade import evidence_grade
 
 
@@ -116,3 +117,23 @@ def test_the_table_is_not_changed():
     before = table.copy()
     evidence_grade(table)
     pd.testing.assert_frame_equal(table, before)
+
+
+def test_plain_cue_cue_plain_is_said_to_change_too_seldom_and_a_missing_seed_is_named():
+    found = evidence_grade(log(orders=("plain X X plain", "X plain plain X"), seed_logged=False))
+    assert found.grade == "C"
+    assert any("Plain and cue change 2 times in a lesson (3 needed" in reason for reason in found.reasons)
+    assert [words for words in found.fill() if "order_seed is not" in words]
+    unplanned = evidence_grade(log(seed_logged=None))
+    assert unplanned.grade == "B" and "order_plan, and its seed in order_seed" in unplanned.fill()[0]
+    assert evidence_grade(log()).fill() == ()
+
+
+def test_where_the_log_lacks_a_phase_it_is_named():
+    assert "phase says screen" in " ".join(evidence_grade(log(offered="coach", screened=False)).fill())
+    assert "phase says plain" in " ".join(evidence_grade(log(orders=("X",), seed_logged=False)).fill())
+
+
+def test_an_empty_table_has_no_grade():
+    with pytest.raises(cl.DataError, match="holds no shot"):
+        evidence_grade(log().iloc[:0])

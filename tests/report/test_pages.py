@@ -47,9 +47,18 @@ def test_the_title_names_design_population_and_that_the_data_are_simulated(made,
 
 def test_a_study_with_one_cue_of_a_lower_grade_is_called_by_that_grade(evidence):
     grades = dict(evidence.shifts.grades)
-    grades["I2"] = replace(grades["I2"], grade="C")
-    lower = replace(evidence, shifts=replace(evidence.shifts, grades=grades))
-    assert "comparison of before and after" in pages.title(lower).title
+    facts, name = (
+        grades["I2"].facts,
+        {
+            "comparison of plain and cue in turn": {},
+            "comparison of before and after": {"one condition always first": True},
+            "comparison of plain and a chosen cue": {"cues drawn (share of what was logged)": 0.2},
+        },
+    )
+    for words, changed in name.items():
+        grades["I2"] = replace(grades["I2"], grade="C", facts={**facts, **changed})
+        lower = replace(evidence, shifts=replace(evidence.shifts, grades=grades))
+        assert f"A {words} in" in pages.title(lower).title
 
 
 def test_the_summary_says_question_design_students_shift_grade_and_one_limitation(made, evidence):
