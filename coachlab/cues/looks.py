@@ -30,9 +30,9 @@ GOOD = (
     "The cloud is round and its line nearly level, well inside the dotted limits.",
     "Points follow the line inside the band, for each part of the model.",
     "All estimates on the same side of zero, with the same verdict.",
-    "The line is level: the shift does not go with the screening value. Where a pattern is told for this cue (for "
-    "whom), it slopes the way that is told. Dashed: regression to the mean alone, had the screening block been the "
-    "baseline.",
+    "The line is level: the shift does not go with the screening value. Where a pattern is told for this cue (under "
+    "“For whom”), it slopes the way that is told. Dashed: regression to the mean alone, had the screening block been "
+    "the baseline.",
     "Few losses, each with its reason.",
     "The search ended at a minimum, and the model stands on the first rung that the lessons justify.",
     "You cannot tell which panel is real.",
@@ -312,7 +312,7 @@ def _screening(seen: Seen, outcome: str, unit: Shown, system: str) -> tuple[str,
     if s.model is not None:
         found = f"{_towards(per, *s.model)} by the model, {_towards(per, s.slope, s.low, s.high)} as drawn, {each}"
         told = (
-            "The model is that of the page for whom: it weighs students by their blocks and shots and takes out what "
+            "The model is the one under “For whom”: it weighs students by their blocks and shots and takes out what "
             "goes with the order of blocks; the line drawn is of the students' raw differences, all alike. "
         )
         if s.model[1] > 0 or s.model[2] < 0:

@@ -19,7 +19,6 @@ from coachlab.worth import Costs, Worth, costliest
 from coachlab.worth.cost import counted_students
 from coachlab.worth.window import Windows, student_windows
 
-
 _STYLE = """<style>
 .coachlab-follows { font-size: var(--jp-content-font-size1, 14px); line-height: 1.5; }
 .coachlab-follows table { border-collapse: collapse; font-variant-numeric: tabular-nums; }

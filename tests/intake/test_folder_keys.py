@@ -41,6 +41,23 @@ def test_the_same_folder_gives_the_same_pseudonyms_in_another_process(tmp_path):
     assert told[0] == told[1] == students(cl.read_study(tmp_path).shots)
 
 
+def test_the_same_folder_and_seed_give_the_same_simulated_figures_in_another_process(demo):
+    code = (
+        "import sys, coachlab as cl; study = cl.read_study(sys.argv[1]); "
+        "table = cl.model_table(study.shots, 'attack_up_deg', 'iron-7', study.cues); "
+        "found = cl.diagnose(table, 'I2', study.settings, study.shots, sets=199, seed=1); "
+        "print(found.table.to_csv(), found.seen.jump, found.seen.rough, found.seen.lineup.reveal())"
+    )
+    told = [
+        subprocess.run(
+            [sys.executable, "-c", code, str(demo)],
+            capture_output=True, text=True, check=True, env={**os.environ, "PYTHONHASHSEED": seed},
+        ).stdout
+        for seed in ("1", "2")
+    ]  # fmt: skip
+    assert told[0] == told[1] and "real panel among" in told[0]
+
+
 def test_what_is_brought_from_a_folder_file_by_file_has_the_pseudonyms_of_its_study(tmp_path):
     first, second = (write_export(tmp_path / name, carry) for name, carry in (("a.csv", 150.0), ("b.csv", 152.0)))
     of_study = set(students(cl.read_study(tmp_path).shots))
