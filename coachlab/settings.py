@@ -272,7 +272,7 @@ def _read_toml(path: Path, what: str) -> dict:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as err:
         raise DataError(
-            f"{path.name} was asked for as {what}.", f"It cannot be opened ({err.strerror}).", "Check the path."
+            f"{path} was asked for as {what}.", f"It cannot be opened ({err.strerror}).", "Check the path."
         ) from err
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as err:
         raise DataError(

@@ -1,6 +1,7 @@
 """The command line: what it prints, what it writes, and what it says to files that cannot be used."""
 
 import os
+import re
 import subprocess
 import sys
 import time
@@ -9,6 +10,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+from coachlab import errors
 from coachlab.cli import main
 from coachlab.cli.doctor import Finding, examine
 
@@ -320,3 +322,13 @@ def seconds(command):
     start = time.perf_counter()
     subprocess.run(command, capture_output=True, check=True, timeout=60)
     return time.perf_counter() - start
+
+
+def test_whoever_is_told_to_run_something_is_told_it_as_the_readme_does():
+    root = Path(__file__).parents[1]
+    told = re.compile(r"coachlab (demo|check|map|bring|cues|report|flight-page|lab|app|doctor)\b")
+    texts = [*root.glob("notebooks/*.ipynb"), root / "README.md", root / "data" / "README.md"]
+    sources = [path for path in root.glob("coachlab/**/*.py") if "to coachlab drills" not in path.read_text("utf-8")]
+    found = [f"{path.name}: {hit[0]}" for path in [*texts, *sources] for hit in told.finditer(path.read_text("utf-8"))]
+    assert not found
+    assert errors.command("check FILE") == f"{'py' if os.name == 'nt' else 'python3'} kit.py check FILE"

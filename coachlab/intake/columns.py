@@ -149,7 +149,7 @@ def read_map(path: str | Path) -> tuple[ColumnMap, list[MapError]]:
         content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as err:
         found, do = f"It cannot be opened ({err.strerror}).", "Check the path."
-        return empty, [MapError(f"{path.name} was asked for as a column map.", found, do, path=path.name)]
+        return empty, [MapError(f"{path} was asked for as a column map.", found, do, path=path.name)]
     except UnicodeDecodeError:
         return empty, [MapError(read, "It is no text in UTF-8.", "Save it as UTF-8 text.", path=path.name)]
     except tomllib.TOMLDecodeError as err:

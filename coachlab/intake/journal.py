@@ -93,7 +93,7 @@ def log_paths(log: str | Path | Sequence[str | Path]) -> list[Path]:
     found = sorted(one for one in path.iterdir() if one.suffix.lower() in _FILES)
     if not found:
         raise DataError(
-            f"The folder {path.name} was asked for its lesson logs.",
+            f"The folder {path} was asked for its lesson logs.",
             f"It holds none of: {', '.join(_FILES)}.",
             "Put the logs there, or give their paths.",
             path=path.name,

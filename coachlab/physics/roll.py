@@ -37,7 +37,8 @@ class Run:
     total_m, side_m : float or array
         Straight ground distance from the start to where the ball lies, and how far out of the line that is.
     bounces : int or array
-        How often it lifts off again.
+        How often the model lifts it off again, by 5 mm at the least: many hops too low to be seen are among them, so it
+        is no number for a page.
     """
 
     run_m: Number

@@ -84,11 +84,23 @@ def report_path(out: str | Path, name: str = NAME) -> Path:
         if not place.is_dir()
         else f"You may not write in {place}."
         if not os.access(place, os.W_OK | os.X_OK)
-        else ""
+        else _tried(target, place)
     )
     if found:
         raise DataError(f"A page was to be written as {target}.", found, "Choose another place with --out.")
     return target
+
+
+def _tried(target: Path, place: Path) -> str:
+    """Return why nothing can be written there, found by trying: rights alone do not tell of a place that is no disk."""
+    try:
+        if place == target.parent:
+            tempfile.TemporaryFile(dir=place, prefix=f".{target.name}.").close()
+        else:
+            os.rmdir(tempfile.mkdtemp(dir=place, prefix=f".{target.parent.name}."))
+    except OSError as err:
+        return f"Nothing can be written in {place} ({err.strerror})."
+    return ""
 
 
 def as_page(body: str) -> str:

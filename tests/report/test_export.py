@@ -249,3 +249,20 @@ def test_a_report_goes_into_a_folder_or_to_the_name_that_is_given(tmp_path):
     (tmp_path / "folder.html").mkdir()
     with pytest.raises(cl.DataError, match="is a folder"):
         report_path(tmp_path / "folder.html")
+
+
+def test_a_place_that_only_looks_writable_is_noticed_before_anything_is_read(tmp_path, monkeypatch):
+    def refuse(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    for name in ("TemporaryFile", "mkdtemp"):
+        monkeypatch.setattr(export.tempfile, name, refuse)
+    for out in (tmp_path, tmp_path / "new"):
+        with pytest.raises(cl.DataError, match="Nothing can be written in .* .No space left on device"):
+            report_path(out)
+
+
+def test_looking_whether_a_place_can_be_written_leaves_nothing_there(tmp_path):
+    report_path(tmp_path / "new" / "deep")
+    report_path(tmp_path)
+    assert not list(tmp_path.iterdir())
