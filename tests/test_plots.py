@@ -25,6 +25,7 @@ from coachlab.plots import (
     plot_shifts,
 )
 from coachlab.settings import Settings
+from coachlab.units import shown
 
 YARD_M = 0.9144
 
@@ -166,9 +167,9 @@ def test_a_pattern_is_not_drawn_below_grade_a_or_from_few_screened_students(patt
     assert len(intervals(ax)) == 9
     few = pattern_shifts(table, settings=Settings(pattern_students=99))
     other = plot_patterns(few, academy.cues, Figure().subplots())
-    assert {text.get_text().strip() for text in other.texts} == {"fewer than 99 screened students"}
+    assert {text.get_text().strip() for text in other.texts} == {"fewer than 99 have a screening block"}
     assert intervals(other) == {}
-    assert "S1 ball-forward: fewer than 99 screened students" in describe_patterns(few, academy.cues)
+    assert "S1 ball-forward: fewer than 99 have a screening block" in describe_patterns(few, academy.cues)
 
 
 def test_shift_against_pattern_shows_every_student_and_the_fitted_line_with_its_band(shifts, patterns, academy, ax):
@@ -190,8 +191,15 @@ def test_shift_against_pattern_shows_every_student_and_the_fitted_line_with_its_
 def test_without_a_fitted_line_the_picture_says_so(shifts, table, academy, ax):
     few = pattern_shifts(table, settings=Settings(pattern_students=99))
     plot_shift_against_pattern(shifts, "I2", few, academy.cues, ax)
-    assert ax.texts[0].get_text() == "no line: fewer than 99 screened students"
+    assert ax.texts[0].get_text() == "no line: fewer than 99 have a screening block"
     assert "no line: fewer than 99" in describe_shift_against_pattern(shifts, "I2", few)
+
+
+def test_a_slope_is_told_in_words_with_the_sign_that_its_claim_has(shifts, patterns):
+    slope = patterns.slopes.set_index("cue").loc["I2"]
+    told = describe_shift_against_pattern(shifts, "I2", patterns)
+    said = shown("attack_up_deg").text(-slope["estimate"], sign=True)
+    assert f"changes by {said} for each degree steeper" in told
 
 
 # Every student --------------------------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
-from coachlab.cues.compare import PatternShifts
+from coachlab.cues.compare import STEEPER, PatternShifts
 from coachlab.cues.shift import CueShifts
 from coachlab.plots.look import (
     FAMILY_MARKS,
@@ -175,9 +175,9 @@ def describe_shift_against_pattern(shifts: CueShifts, cue: str, patterns: Patter
         return f"{said}; no line: {_why_none(patterns, cue)}."
     slope = patterns.slopes.set_index("cue").loc[cue]
     return (
-        f"{said}; the fitted line changes by {unit.text(slope['estimate'], sign=True)} a degree "
-        f"({level_text(patterns.level)} interval {unit.number(slope['low'], sign=True)} to "
-        f"{unit.number(slope['high'], sign=True)})."
+        f"{said}; the fitted line changes by {unit.text(-slope['estimate'], sign=True)} for each degree "
+        f"{STEEPER[patterns.measure]} ({level_text(patterns.level)} interval "
+        f"{unit.number(-slope['high'], sign=True)} to {unit.number(-slope['low'], sign=True)})."
     )
 
 
@@ -190,4 +190,4 @@ def _line(patterns: PatternShifts, cue: str) -> pd.DataFrame:
 def _why_none(patterns: PatternShifts, cue: str) -> str:
     if patterns.grades[cue] != "A":
         return f"not asked at grade {patterns.grades[cue]}"
-    return f"fewer than {patterns.settings.pattern_students} screened students"
+    return f"fewer than {patterns.settings.pattern_students} have a screening block"
