@@ -105,3 +105,10 @@ def test_costs_are_asked_with_the_club_that_was_hit_most(given):
     mine = own["student"].astype("str") == given.costs.student
     some = own.assign(club=np.where(mine & (np.arange(len(own)) % 4 > 0), "iron-6", own["club"].astype("str")))
     assert cl.costliest(some, given.costs.student).club == "iron-6"
+
+
+def test_the_panels_show_a_study_without_cards(given):
+    none = given.cards.iloc[:0]
+    panel = cl.explore_cues(given.shots, none)
+    assert not panel.trouble.value and len(panel.view.shifts.table) == len(given.cards) - 1
+    assert not cl.explore_trust(given.shots, none, seed=1).trouble.value

@@ -69,3 +69,10 @@ def test_every_club_has_a_head_that_physics_knows():
 def test_the_dictionary_names_every_column():
     text = schema.dictionary()
     assert all(f"| {name} |" in text for name in schema.COLUMNS)
+
+
+def test_what_a_column_should_hold_is_said_as_a_sentence():
+    frame = pd.DataFrame({"block": ["b1"], "phase": ["pause"]})
+    with pytest.raises(cl.DataError) as caught:
+        schema.check("blocks", frame)
+    assert caught.value.do == "Correct the column; what it should hold: what the block was for."
