@@ -486,3 +486,10 @@ def test_a_log_written_on_the_way_is_joined(demo, tmp_path):
     panel.act("join")
     assert trouble(panel) == []
     assert panel.page.shots.table["phase"].isin(["warmup", "plain"]).all()
+
+
+def test_a_folder_of_one_file_is_counted_in_good_english(tmp_path):
+    page = cl.bring_panel(tmp_path, tmp_path / "out").page
+    for name, said in (("a.csv", "1 file is there."), ("b.csv", "2 files are there.")):
+        (tmp_path / name).write_text("attack_up_deg\n-3\n")
+        assert page.act("set", {"folder": str(tmp_path)}) == said
