@@ -5,7 +5,7 @@ each is also the builtin that a programmer expects (`ValueError`, `KeyError`).
 """
 
 import os
-from pathlib import Path
+import pathlib
 
 
 class CoachlabError(Exception):
@@ -98,6 +98,6 @@ def command(words: str) -> str:
     words : str
         The command with what follows it, as in ``"check bay-3.csv"``.
     """
-    if not (Path(__file__).resolve().parents[1] / "kit.py").is_file():
+    if not (pathlib.Path(__file__).resolve().parents[1] / "kit.py").is_file():
         return f"coachlab {words}"
     return f"{'py' if os.name == 'nt' else 'python3'} kit.py {words}"
