@@ -4,12 +4,16 @@
 const SVG = "http://www.w3.org/2000/svg";
 let sheets = 0;
 
+const KEYED = new Set(["select", "input", "textarea", "button", "summary"]);
+
 function make(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {
     if (value === false || value === null || value === undefined) continue;
     element.setAttribute(name, value === true ? "" : value);
   }
+  // JupyterLab would take arrow keys and Enter for itself; it looks for this on the element that has the focus
+  if (KEYED.has(tag)) element.setAttribute("data-lm-suppress-shortcuts", "true");
   element.append(...children.filter((child) => child !== null && child !== undefined && child !== ""));
   return element;
 }
