@@ -84,8 +84,12 @@ class CueShifts:
     settings: Settings
 
     def sentences(self) -> list[str]:
-        """Return what may be said: one sentence a cue from the closed list, then the population."""
-        said = [sentence for cue in self.table["cue"] for sentence in self.claim(cue)]
+        """Return what may be said: of each cue from the closed list of its grade, then of all of them."""
+        return [*(said for cue in self.table["cue"] for said in self.claim(cue)), *self.of_all()]
+
+    def of_all(self) -> list[str]:
+        """Return the sentences that concern no cue alone: coaches, chance, what is useful, the population."""
+        said: list[str] = []
         shown_intervals = int(np.isfinite(self.table["estimate"]).sum())
         coaches = self._coaches_left_out()
         if coaches:

@@ -238,13 +238,7 @@ def remove_block(ledger: Ledger, place: int) -> Ledger:
     DataError
         If there is no such block.
     """
-    if not 0 <= place < len(ledger.blocks):
-        raise DataError(
-            f"Block {place + 1} of the lesson log was asked for.",
-            f"The log has {len(ledger.blocks)} blocks.",
-            "Choose one of them.",
-        )
-    return replace(ledger, blocks=ledger.blocks[:place] + ledger.blocks[place + 1 :])
+    return replace(ledger, blocks=_without_one(ledger.blocks, place, "block"))
 
 
 def make_room(ledger: Ledger, first_shot: int, last_shot: int) -> Ledger:
@@ -268,13 +262,18 @@ def take_back(ledger: Ledger, place: int) -> Ledger:
     DataError
         If there is no such gap.
     """
-    if not 0 <= place < len(ledger.left_out):
+    return replace(ledger, left_out=_without_one(ledger.left_out, place, "gap"))
+
+
+def _without_one(kept: tuple, place: int, what: str) -> tuple:
+    """Return all blocks or gaps but the one at `place`."""
+    if not 0 <= place < len(kept):
         raise DataError(
-            f"Gap {place + 1} of the lesson log was asked for.",
-            f"The log has {len(ledger.left_out)}.",
+            f"{what.capitalize()} {place + 1} of the lesson log was asked for.",
+            f"The log has {len(kept)} {what}{'' if len(kept) == 1 else 's'}.",
             "Choose one of them.",
         )
-    return replace(ledger, left_out=ledger.left_out[:place] + ledger.left_out[place + 1 :])
+    return kept[:place] + kept[place + 1 :]
 
 
 def stop_block(ledger: Ledger, place: int, pain_0_10: float, last_shot: int | None = None) -> Ledger:

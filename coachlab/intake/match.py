@@ -159,7 +159,8 @@ def check_ranges(
     place = over[0]
     return [
         f"{OVERRUN} in {len(over)} sessions, as in {journal['session'].iloc[place]!r}: "
-        f"{int(last[place])} against {int(high[of_block[place]])}."
+        f"{int(last[place])} against {int(high[of_block[place]])}. Such a block ends with the device's last shot; look "
+        "whether shots were not recorded, or the log counts one too many."
     ]
 
 

@@ -98,7 +98,9 @@ class Study:
 
     def _repr_html_(self) -> str:
         return scrolled(
-            self.files.to_html(index=False, escape=True), 80 * self.files.shape[1], "the files of the study"
+            self.files.rename(columns={"set_aside": "set aside"}).to_html(index=False, escape=True),
+            80 * self.files.shape[1],
+            "the files of the study",
         )
 
 

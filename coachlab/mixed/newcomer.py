@@ -108,6 +108,7 @@ def tested_words(kind: str, nominal: float, levels: int) -> tuple[str, ...]:
     )
 
 
+@cache
 def tested_coverage(kind: str, nominal: float, levels: int) -> tuple[float, float, float, int] | None:
     """Coverage at a usual spread, the least and the most over all spreads, and the number of levels that was tested.
 

@@ -86,23 +86,6 @@ def _bare(unit: Shown, low: float, high: float) -> str:
 
 def windows_page(windows: Windows) -> Page:
     """Return what is good enough for one student: a target window for each number, and where it comes from."""
-    rows = []
-    for window in windows.windows:
-        unit = shown(window.outcome, window.settings.units)
-        sign = window.outcome != "club_speed_mps"
-        rows.append(
-            {
-                "number": OUTCOMES[window.outcome],
-                "now": unit.text(window.own, sign=sign),
-                "good enough": f"{unit.number(window.low, sign=sign)} to {unit.text(window.high, sign=sign)}",
-                "there": "inside" if window.inside else "outside",
-                "comes from": "the academy's own setting"
-                if window.source == OWN
-                else f"flight model, with {LOFTS[window.loft]}"
-                if window.outcome == "attack_up_deg"
-                else "flight model",
-            }
-        )
     first = windows.windows[0]
     distance = shown("carry_m", first.settings.units).text(first.distance_m)
     own = first.settings.useful_source("carry_m", first.club) == OWN
@@ -117,7 +100,7 @@ def windows_page(windows: Windows) -> Page:
                 else "the usual one, assumed until the academy sets its own (carry_m in academy.toml)."
             ),
         ),
-        table=pd.DataFrame(rows),
+        table=windows.as_read(),
         caption="Target windows of this student, each number alone",
         after=(BASIS,),
     )

@@ -148,14 +148,13 @@ def explorer_view(
     names = in_order(names, cues)
     shifts, patterns = _only(shifts, names), _only(patterns, names)
     claims = [(shifts.names[cue], said) for cue in names for said in (*shifts.claim(cue), *patterns.claim(cue))]
-    of_a_cue = {said for _, said in claims}
     return ExplorerView(
         choice,
         shifts,
         patterns,
         _in_words(shifts, patterns, choice, cues),
         _rows("sentence", claims),
-        tuple(said for said in shifts.sentences() if said not in of_a_cue),
+        tuple(shifts.of_all()),
         _grades(shifts, names),
         flow(shots, _lessons(table, names)),
         shots.text(),

@@ -107,23 +107,26 @@ class Windows:
         """Return all sentences as one text."""
         return " ".join(self.sentences())
 
-    def _repr_html_(self) -> str:
+    def as_read(self) -> pd.DataFrame:
+        """Return the table as a reader sees it: number, now, good enough, there, comes from."""
         rows = []
         for window in self.windows:
             unit = shown(window.outcome, window.settings.units)
             sign = window.outcome != "club_speed_mps"
+            model = f"flight model, with {LOFTS[window.loft]}" if window.outcome == "attack_up_deg" else "flight model"
             rows.append(
                 {
                     "number": OUTCOMES[window.outcome],
                     "now": unit.text(window.own, sign=sign),
-                    "good enough": f"{unit.text(window.low, sign=sign)} to {unit.text(window.high, sign=sign)}",
+                    "good enough": f"{unit.number(window.low, sign=sign)} to {unit.text(window.high, sign=sign)}",
                     "there": "inside" if window.inside else "outside",
-                    "comes from": "the academy's own setting"
-                    if window.source == OWN
-                    else f"flight model, {LOFTS[window.loft]}",
+                    "comes from": "the academy's own setting" if window.source == OWN else model,
                 }
             )
-        return pd.DataFrame(rows).to_html(index=False, escape=True) + f"<p>{BASIS}</p>"
+        return pd.DataFrame(rows)
+
+    def _repr_html_(self) -> str:
+        return self.as_read().to_html(index=False, escape=True) + f"<p>{BASIS}</p>"
 
 
 def target_window(

@@ -198,10 +198,13 @@ def test_bootstrap_refuses_what_it_cannot_do(rng):
         cl.bootstrap(fit, lambda f: 1.0 if f is fit else np.nan, refits=10)
 
 
-def test_a_progress_bar_counts_the_refits(rng, capsys):
+def test_a_progress_bar_counts_the_refits(rng, monkeypatch):
+    steps = []
+    monkeypatch.setattr("rich.progress.Progress.advance", lambda bar, task, step=1: steps.append(step))
     fit = cl.fit_mixed(FORMULA, study(rng))
     shown = cl.bootstrap(fit, refits=20, seed=1, progress=True)
     pd.testing.assert_frame_equal(shown.table, cl.bootstrap(fit, refits=20, seed=1).table)
+    assert sum(steps) == 20  # of the run with the bar; the other shows none
 
 
 @pytest.mark.slow
