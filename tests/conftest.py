@@ -5,8 +5,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 ROOT = Path(__file__).resolve().parents[1]
+
+# The same examples at each run, so that a red run speaks of the change and not of the dice. New ones are searched for
+# with COACHLAB_SEARCH=1; what they find becomes a test of its own.
+settings.register_profile("same", derandomize=True)
+settings.register_profile("search", derandomize=False, print_blob=True)
+settings.load_profile("search" if os.environ.get("COACHLAB_SEARCH") else "same")
 
 
 @pytest.fixture

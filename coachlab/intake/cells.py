@@ -127,7 +127,7 @@ def read_numbers(cells: Cells, column: str, mark: str, positive: str | None = No
             read = cell.read(text)
             if read is None:
                 odd[place] = True
-                nothing[place] = text.casefold().translate(_SAME) in NOTHING
+                nothing[place] = text.casefold().translate(SAME) in NOTHING
                 continue
             value[place], unit_factor, side, way, other_mark[place] = read
             if unit_factor is not None:
@@ -145,7 +145,7 @@ def read_numbers(cells: Cells, column: str, mark: str, positive: str | None = No
     return Numbers(value + 0.0, without_unit, worlds, blank, odd, nothing, other_mark)
 
 
-_SAME = str.maketrans(
+SAME = str.maketrans(
     dict.fromkeys("−–—‐‑﹣－", "-")
     | dict.fromkeys("\u00a0\u202f\u2009\u2007", " ")
     | {"’": "'", "٫": ".", "．": ".", "·": ".", "٬": "'", "，": ","}
@@ -178,17 +178,17 @@ class _CellReader:
         if len(text) > _LONGEST:
             return None
         if not text.isascii():
-            text = "".join(str(unicodedata.decimal(sign, sign)) for sign in text.translate(_SAME))
+            text = "".join(str(unicodedata.decimal(sign, sign)) for sign in text.translate(SAME))
         text = _BOOKED.sub(r"-\1\2", text.strip().lstrip("'"))
         found = _CELL.fullmatch(text)
         if found is None:
             return None
         before, digits, power, after = found.groups()
         digits = digits.rstrip(" '") + (power or "").casefold()
-        number = _number_of(digits, self.mark)
+        number = number_of(digits, self.mark)
         other_mark = number is None
         if number is None:
-            number = _number_of(digits, "," if self.mark == "." else ".")
+            number = number_of(digits, "," if self.mark == "." else ".")
         if number is None:
             return None
         factor: float | None = None
@@ -217,7 +217,8 @@ def _split(text: str) -> list[str]:
     return re.sub(r"([°º\"%])", r" \1 ", text).split()
 
 
-def _number_of(digits: str, mark: str) -> float | None:
+def number_of(digits: str, mark: str) -> float | None:
+    """Return the number that digits, groups and a decimal mark write, or None if they write none."""
     group = "," if mark == "." else r"\."
     found = re.fullmatch(
         rf"([+-]?)\s?(\d{{1,3}}(?:[{group}' ]\d{{3}})+|\d*)(?:{re.escape(mark)}(\d*))?(e[+-]?\d+)?", digits
@@ -236,7 +237,7 @@ def _decides(mark: str, group: str) -> str:
     )
 
 
-_DECIDES = {".": _decides(".", ","), ",": _decides(",", ".")}
+DECIDES = {".": _decides(".", ","), ",": _decides(",", ".")}
 _EITHER = r"^[^0-9.,]*[1-9][0-9]{0,2}[.,][0-9]{3}[^0-9.,]*$"
 
 
@@ -253,7 +254,7 @@ def settle_marks(columns: Mapping[str, Cells], decimal: str, separator: str | No
     own: dict[str, str] = {}
     for name, words in texts.items():
         votes = {
-            mark: pc.sum(pc.match_substring_regex(words, pattern)).as_py() or 0 for mark, pattern in _DECIDES.items()
+            mark: pc.sum(pc.match_substring_regex(words, pattern)).as_py() or 0 for mark, pattern in DECIDES.items()
         }
         if votes["."] != votes[","]:
             own[name] = max(votes, key=votes.__getitem__)

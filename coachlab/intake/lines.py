@@ -115,7 +115,7 @@ def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str]
             odd = separator in ODD_SEPARATORS
             if odd and best[0] == len(wanted):
                 break
-            rows = _split(lines[:depth], separator)
+            rows = split_cells(lines[:depth], separator)
             for place, (first, last, cells) in enumerate(rows):
                 count = count_wanted(cells, wanted)
                 if not count or count < best[0]:
@@ -131,7 +131,7 @@ def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str]
         if header is not None:
             return header
     _refuse_other_separator(name, lines, wanted)
-    split = [_split(lines, separator) for separator in SEPARATORS]
+    split = [split_cells(lines, separator) for separator in SEPARATORS]
     fullest = max(split, key=lambda rows: sum(len(cells) for _, _, cells in rows))
     raise no_header(name, wanted, [cells for _, _, cells in fullest], path=name)
 
@@ -141,7 +141,7 @@ def _lines_of(text: str) -> list[str]:
     return [line.replace("\r", "").replace("\0", "") + "\n" for line in (lines[:-1] if lines[-1] == "" else lines)]
 
 
-def _split(lines: list[str], separator: str, name: str = "", above: int = 0) -> list[tuple[int, int, list[str]]]:
+def split_cells(lines: list[str], separator: str, name: str = "", above: int = 0) -> list[tuple[int, int, list[str]]]:
     """Return first line, last line and cells of each row; a quoted cell may run over lines.
 
     Where a cell is longer than any (131,072 signs), the rows before it; with a name of the file that is refused.
@@ -370,7 +370,7 @@ def _parse(block: bytes, kinds: list[pa.DataType], separator: str, odd_lines: li
 def _read_slowly(
     name: str, stream: BinaryIO, headings: tuple[str, ...], header_row: int, last_row: int, separator: str
 ) -> Page:
-    rows = _split(_lines_of(stream.read().decode("utf-8", "replace")), separator, name, last_row)
+    rows = split_cells(_lines_of(stream.read().decode("utf-8", "replace")), separator, name, last_row)
     body = [cells for _, _, cells in rows]
     numbers = np.array([first + last_row for first, _, _ in rows], dtype=np.int64)
     return page_of_lines(name, headings, body, header_row, numbers, separator=separator)

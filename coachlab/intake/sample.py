@@ -1,22 +1,20 @@
 """A file of which nothing is known yet: where its table begins, and what its columns look like."""
 
-import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pyarrow.parquet as pq
 
 from coachlab.errors import DataError
 from coachlab.intake.archive import BOOK, PACKED, PARQUET, Source
-from coachlab.intake.cells import _DECIDES, _SAME, Cells, _number_of
+from coachlab.intake.cells import DECIDES, SAME, Cells, number_of
 from coachlab.intake.encoding import decoded, eight_bits, encoding_of
 from coachlab.intake.files import read_page
 from coachlab.intake.headings import heading_unit
-from coachlab.intake.lines import ODD_SEPARATORS, SEPARATORS, _split
+from coachlab.intake.lines import ODD_SEPARATORS, SEPARATORS, split_cells
 from coachlab.intake.pages import Page
-from coachlab.intake.sheets import book_lines
+from coachlab.intake.sheets import book_lines, parquet_headings
 from coachlab.settings import Settings
 from coachlab.units import read_unit
 
@@ -82,7 +80,7 @@ def look_at(source: Source, settings: Settings) -> tuple[Page, list[Looked], str
         sheet = max(found, key=lambda name: found[name][0])
         headings = found[sheet][1]
     elif start.startswith(PARQUET):
-        headings = [str(name) for name in pq.ParquetFile(io.BytesIO(source.read())).schema_arrow.names]
+        headings = parquet_headings(source)
     else:
         with source.open() as stream:
             head = stream.read(_HEAD)
@@ -91,7 +89,7 @@ def look_at(source: Source, settings: Settings) -> tuple[Page, list[Looked], str
         data = Source(source.name, data=head)
         lines = _text_of(head).splitlines(keepends=True)[:200]
         headings = max(
-            (_header_of([cells for _, _, cells in _split(lines, one)]) for one in (*SEPARATORS, *ODD_SEPARATORS)),
+            (_header_of([cells for _, _, cells in split_cells(lines, one)]) for one in (*SEPARATORS, *ODD_SEPARATORS)),
             key=lambda one: one[0],
         )[1]
     if not headings:
@@ -137,10 +135,10 @@ def _header_of(lines: Sequence[Sequence[object]]) -> tuple[float, list[str]]:
 
 
 def _mark_of(page: Page) -> str:
-    votes = dict.fromkeys(_DECIDES, 0)
+    votes = dict.fromkeys(DECIDES, 0)
     for cells in page.cells:
         if cells.words is not None:
-            for mark, pattern in _DECIDES.items():
+            for mark, pattern in DECIDES.items():
                 votes[mark] += sum(bool(re.match(pattern, text)) for text in cells.trimmed.to_pylist()[:ROWS])
     if votes["."] == votes[","]:
         return "," if page.separator == ";" else "."
@@ -155,7 +153,7 @@ def _look(page: Page, place: int, mark: str) -> Looked:
         values = np.full(n, np.nan) if timed else np.asarray(cells.spread(cells.typed)[:n], dtype=float)
         filled = tuple(text for value in cells.spread(cells.typed)[:n] if (text := str(value)) not in ("nan", "NaT"))
         unit = heading_unit(heading) or ""
-        return Looked(heading, filled, values, unit, "the brackets" if unit else "", False, cells)
+        return Looked(heading, filled, _sane(values), unit, "the brackets" if unit else "", False, cells)
     by_word = cells.trimmed.to_pylist()
     typed = cells.typed if cells.typed is not None else np.full(len(by_word), np.nan)
     read = [_parts_of(text, number, mark) for text, number in zip(by_word, typed, strict=True)]
@@ -173,18 +171,23 @@ def _look(page: Page, place: int, mark: str) -> Looked:
     named = [not text or read_unit(text) is not None for text in by_word]
     texts = tuple(by_word[row] for row in rows if not named[row])
     sided = sum(read[row][2] for row in rows) * 4 > len(rows)
-    return Looked(heading, texts, values, unit, unit_from if unit else "", sided, cells)
+    return Looked(heading, texts, _sane(values), unit, unit_from if unit else "", sided, cells)
+
+
+def _sane(values: np.ndarray) -> np.ndarray:
+    """Return the numbers without those so large that sums of them overflow: no reading is one."""
+    return np.where(np.abs(values) < 1e30, values, np.nan)
 
 
 def _parts_of(text: str, typed: float, mark: str) -> tuple[float, str, bool]:
     """Return number, unit and whether a side is named, of one cell."""
     if typed == typed:
         return float(typed), "", False
-    found = _PARTS.fullmatch(text.translate(_SAME).strip()) if len(text) <= 100 else None
+    found = _PARTS.fullmatch(text.translate(SAME).strip()) if len(text) <= 100 else None
     if found is None:
         return np.nan, "", False
     before, digits, after = found.groups()
-    number = _number_of(digits.replace(" ", ""), mark)
+    number = number_of(digits.replace(" ", ""), mark)
     words = [word for word in (before or "", *re.sub(r"([°\"%])", r" \1 ", after).split()) if word]
     side = next((word.casefold() for word in words if word.casefold() in _SIDE_WORDS), "")
     rest = " ".join(word for word in words if word.casefold() not in _SIDE_WORDS)

@@ -128,26 +128,41 @@ def _filled_down(lines: list[list], header: int, spans: list[Span]) -> list[list
 
 def read_parquet(source: Source, wanted: Wanted, settings: Settings) -> Page:
     """Return the page of a Parquet file, its numbers and times kept as they are; errors as `files.read_page`."""
-    asked = f"{source.name} was opened as Parquet."
-    try:
-        with source.open() as stream:
-            file = pq.ParquetFile(stream)
-            about = file.metadata
-            if about.num_columns > settings.largest_columns:
-                raise too_wide(source.name, about.num_columns, settings)
-            size = stream.seek(0, io.SEEK_END)
-            held = size * settings.largest_packing_ratio / (8 * 50)  # 8 bytes a number, beside the 50 that are free
-            check_cells(source.name, about.num_rows, about.num_columns, settings, held)
-            table = file.read()
-    except (pa.ArrowException, OSError, ValueError) as err:
-        if isinstance(err, DataError):
-            raise
-        raise DataError(asked, f"It cannot be read ({err}).", "Write it again.", path=source.name) from err
-    headings = tuple(map(str, table.column_names))
+    headings, table = _parquet(source, lambda file, size: _table_of(file, size, source.name, settings))
     if not count_wanted(headings, wanted):
         raise no_header(source.name, wanted, [headings], path=source.name)
     cells = tuple(_cells_of_arrow(column) for column in table.columns)
     return Page(source.name, headings, cells, np.arange(1, table.num_rows + 1), 0)
+
+
+def parquet_headings(source: Source) -> list[str]:
+    """Return the headings of a Parquet file; errors as `files.read_page`."""
+    return _parquet(source, lambda file, size: [str(name) for name in file.schema_arrow.names])
+
+
+def _parquet(source: Source, read: Callable[[pq.ParquetFile, int], _Read]) -> _Read:
+    """Return what `read` takes from a Parquet file and its size in bytes; a damaged file is one error."""
+    try:
+        with source.open() as stream:
+            size = stream.seek(0, io.SEEK_END)
+            stream.seek(0)
+            return read(pq.ParquetFile(stream), size)
+    except DataError:
+        raise
+    except (pa.ArrowException, OSError, ValueError) as err:
+        asked = f"{source.name} was opened as Parquet."
+        raise DataError(asked, f"It cannot be read ({err}).", "Write it again.", path=source.name) from err
+
+
+def _table_of(file: pq.ParquetFile, size: int, name: str, settings: Settings) -> tuple[tuple[str, ...], pa.Table]:
+    about = file.metadata
+    if about.num_columns > settings.largest_columns:
+        raise too_wide(name, about.num_columns, settings)
+    held = size * settings.largest_packing_ratio / (8 * 50)  # 8 bytes a number, beside the 50 that are free
+    check_cells(name, about.num_rows, about.num_columns, settings, held)
+    table = file.read()
+    table.validate(full=True)  # a damaged page can hold texts that are no UTF-8, or places beyond them
+    return tuple(map(str, table.column_names)), table
 
 
 def _cells_of_arrow(column: pa.ChunkedArray) -> Cells:

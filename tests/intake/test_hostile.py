@@ -344,6 +344,10 @@ HEADINGS = [
 
 def holds(path):
     try:
+        assert cl.propose_map(path, settings=SMALL)
+    except cl.CoachlabError as err:
+        assert err.asked and err.found and err.do
+    try:
         shots = cl.clean_shots(cl.read_shots(path, settings=SMALL))
     except cl.CoachlabError as err:
         assert err.asked and err.found and err.do
@@ -400,6 +404,24 @@ def test_any_bytes_in_a_parquet_file_or_a_zip_are_refused_or_read(tmp_path, cont
     for name, bytes_ in (("a.parquet", bytes(data)), ("a.zip", zipped({"a.csv": OWN})[:60] + content)):
         (tmp_path / name).write_bytes(bytes_)
         holds(tmp_path / name)
+
+
+@pytest.mark.parametrize("text", [b"a\x9e", b"\xff\xff"])
+def test_a_parquet_file_whose_texts_are_no_utf_8_is_refused(tmp_path, text):
+    stream = io.BytesIO()
+    table = pa.table({"attack_up_deg": [-3.0, 2.0], "note": pa.array([b"aa", b"bb"])})
+    pq.write_table(table.set_column(1, "note", table["note"].combine_chunks().view(pa.string())), stream)
+    (tmp_path / "a.parquet").write_bytes(stream.getvalue().replace(b"aa", text))
+    with pytest.raises(cl.DataError, match="cannot be read"):
+        cl.read_shots(tmp_path / "a.parquet")
+
+
+def test_a_damaged_parquet_file_is_refused_where_a_map_is_asked_for(tmp_path):
+    stream = io.BytesIO()
+    pd.DataFrame({"attack_up_deg": [-3.0, 2.0]}).to_parquet(stream)
+    (tmp_path / "a.parquet").write_bytes(stream.getvalue()[:-40] + b"PAR1")
+    with pytest.raises(cl.DataError, match="opened as Parquet"):
+        cl.propose_map(tmp_path / "a.parquet")
 
 
 def test_the_memory_stays_bounded_whatever_a_small_file_claims(tmp_path):

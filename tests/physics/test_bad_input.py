@@ -69,25 +69,25 @@ def flies_or_says_why(ask):
     assert "nan" not in flight.text() + run.text() + told.text()
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=150, deadline=None)
 @given(name=st.sampled_from(sorted(DELIVERY)), value=odd_values, head=st.sampled_from(["driver", "iron", "wedge"]))
 def test_any_delivery_flies_or_is_refused_in_words(name, value, head):
     flies_or_says_why(lambda: cl.fly(cl.strike(cl.Delivery(**(DELIVERY | {name: value})), head)))
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=150, deadline=None)
 @given(name=st.sampled_from(sorted(LAUNCH)), value=odd_values)
 def test_any_launch_flies_or_is_refused_in_words(name, value):
     flies_or_says_why(lambda: cl.fly(cl.Launch(**(LAUNCH | {name: value}))))
 
 
-@settings(max_examples=100, deadline=None, derandomize=True)
+@settings(max_examples=100, deadline=None)
 @given(name=st.sampled_from(sorted(AIR)), value=odd_values)
 def test_any_air_is_flown_through_or_refused_in_words(name, value):
     flies_or_says_why(lambda: cl.fly(cl.Launch(**LAUNCH), cl.Air(**(AIR | {name: value}))))
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60, deadline=None)
 @given(value=odd_values)
 def test_whatever_is_asked_of_the_choices_is_answered_or_refused_in_words(value):
     ball = cl.Launch(**LAUNCH)
@@ -107,7 +107,7 @@ def test_whatever_is_asked_of_the_choices_is_answered_or_refused_in_words(value)
             assert is_clear(error), str(error)
 
 
-@settings(max_examples=100, deadline=None, derandomize=True)
+@settings(max_examples=100, deadline=None)
 @given(value=odd_values, at=st.integers(0, 2))
 def test_an_arc_is_worked_out_or_refused_in_words_and_what_is_missing_stays_missing(value, at):
     for ask, usual in (
@@ -127,7 +127,7 @@ def test_an_arc_is_worked_out_or_refused_in_words_and_what_is_missing_stays_miss
         assert np.array_equal(np.isnan(found), missing)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60, deadline=None)
 @given(value=odd_values)
 def test_density_and_pressure_are_finite_or_refused_in_words(value):
     for ask in (
@@ -142,7 +142,7 @@ def test_density_and_pressure_are_finite_or_refused_in_words(value):
             assert is_clear(error), str(error)
 
 
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=12, deadline=None)
 @given(value=odd_values)
 def test_a_worth_is_finite_or_refused_in_words(value):
     mine = cl.Delivery(34.0, -4.0, 0.0, 0.0, 24.0)
