@@ -27,6 +27,7 @@ from coachlab.intake.folder import (
 )
 from coachlab.intake.log import join_log
 from coachlab.intake.many import Progress, read_many
+from coachlab.intake.narrow import audit_scatter
 from coachlab.intake.read import read_shots
 from coachlab.intake.scales import audit_units
 from coachlab.intake.shots import Shots
@@ -174,7 +175,8 @@ def read_study(
     for note in shots.notes:
         step(note)
     shots, warnings = _audit(shots, logs, set_aside_warned)
-    found = together([audit_signs(shots), audit_hands(shots), audit_clubs(shots), audit_units(shots)]).table
+    audits = (audit_signs, audit_hands, audit_clubs, audit_units)
+    found = together([*(audit(shots) for audit in audits), audit_scatter(shots, logs or None)]).table
     warnings = [*alarms, *(f"{row.where}: {row.what} {row.do}" for row in found.itertuples()), *warnings]
     for sentence in warnings:
         step(sentence)
