@@ -6,6 +6,7 @@ Nothing is ever unpacked to disk, and a member's own path is only a label.
 import copy
 import gzip
 import io
+import lzma
 import re
 import zipfile
 import zlib
@@ -128,7 +129,7 @@ def plain_name(text: str) -> str:
     ('one.csv', 'bays/two.csv')
     """
     parts = re.split(r"[/\\]+", re.sub(r"[\x00-\x1f\x7f\u200e\u200f\u202a-\u202e\u2066-\u2069]+", " ", str(text)))
-    kept = [part.strip() for part in parts if part.strip(" .") and not re.fullmatch(r"[A-Za-z]:", part)]
+    kept = [part for part in map(str.strip, parts) if part.strip(" .") and not re.fullmatch(r"[A-Za-z]:", part)]
     return "/".join(kept)[-200:] or "no name"
 
 
@@ -217,7 +218,11 @@ class _Counter:
 
 def _opened(name: str, file: Path | BinaryIO) -> zipfile.ZipFile:
     try:
-        return zipfile.ZipFile(file)
+        archive = zipfile.ZipFile(file)
+        if not all(member.filename for member in archive.infolist()):
+            archive.close()
+            raise zipfile.BadZipFile("a member has no name")
+        return archive
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as err:
         raise _damaged(name, err) from err
 
@@ -236,7 +241,7 @@ def _chunks(archive: zipfile.ZipFile, member: zipfile.ZipInfo, counter: _Counter
         raise DataError(
             f"{counter.name} was unpacked.", "It is locked by a password.", "Zip it without one.", path=counter.name
         ) from err
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, ValueError) as err:
+    except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, OSError, NotImplementedError, ValueError) as err:
         raise _damaged(counter.name, err) from err
 
 

@@ -7,6 +7,7 @@ from html import escape
 import numpy as np
 import pandas as pd
 
+from coachlab.errors import need
 from coachlab.intake.audit import audit_logging, kept_in
 from coachlab.intake.clean import MISREAD, RULES
 from coachlab.intake.clock import audit_clock
@@ -14,13 +15,15 @@ from coachlab.intake.decide import decisions_of
 from coachlab.intake.findings import Findings, found, together
 from coachlab.intake.journal import Log
 from coachlab.intake.log import join_log
+from coachlab.intake.narrow import audit_scatter
 from coachlab.intake.scales import audit_units
 from coachlab.intake.shots import Shots
 from coachlab.intake.signs import audit_hands, audit_signs
 from coachlab.intake.swaps import audit_clubs
-from coachlab.schema import OUTCOMES
+from coachlab.schema import COLUMNS, OUTCOMES
 
 _NAMED = {**OUTCOMES, "speed_ratio": "ball speed over club speed", "launch_up_deg": "launch"}
+_GIVE_SHOTS = "Give what read_shots and clean_shots return."
 APART = 0.03
 """How far the misread rates of cue and plain blocks may lie apart before it is said (methods: 3 points)."""
 
@@ -110,6 +113,7 @@ def audit_shots(shots: Shots, log: Log | None = None, key: bytes | None = None) 
     key : bytes, optional
         The key with which the shots were read, if it was not the process's own.
     """
+    need(shots, Shots, "Shots were to be audited.", "shots", _GIVE_SHOTS)
     parts = [audit_signs(shots), audit_hands(shots), audit_clubs(shots), audit_units(shots)]
     if log is not None:
         parts.append(audit_clock(shots, log, key))
@@ -125,6 +129,7 @@ def audit_shots(shots: Shots, log: Log | None = None, key: bytes | None = None) 
             for row in logging.table[logging.table["warned"]].itertuples()
         ]  # fmt: skip
         parts.append(found(rows, f"Best shots: {len(logging.table)} coaches had cue blocks."))
+    parts.append(audit_scatter(shots, log))
     return together(parts)
 
 
@@ -146,6 +151,7 @@ def cleaning_report(shots: Shots, log: Log | None = None, key: bytes | None = No
     DataError
         If the log cannot be read or joined.
     """
+    need(shots, Shots, "A cleaning report was asked for.", "shots", _GIVE_SHOTS)
     findings = audit_shots(shots, log, key)
     if log is not None and "shots_logged" not in shots.table and "clock" not in set(findings.table["audit"]):
         shots = join_log(shots, log, key=key)
@@ -248,8 +254,10 @@ def _gaps(shots: Shots) -> pd.DataFrame:
     if "shot" not in table or "session" not in table:
         return pd.DataFrame(columns=columns)
     kinds = {"session": "str", "source": "str", "shot": float}
-    both = pd.concat([part[list(kinds)].astype(kinds) for part in (table, rejects) if len(part)])
-    both = both.dropna(subset=["session", "shot"])
+    both = pd.concat(
+        [part[list(kinds)].astype(kinds) for part in (table, rejects) if len(part)] or [table[list(kinds)]]
+    )
+    both = both[both["session"].notna() & both["shot"].between(0, COLUMNS["shot"].high)]
     rows = []
     for session, part in both.groupby("session", sort=False):
         numbers = np.unique(part["shot"].to_numpy()).astype(int)

@@ -176,9 +176,21 @@ def _line(at: np.ndarray, of: np.ndarray, begin: np.ndarray) -> np.ndarray:
     return of * _APART_S + np.clip(seconds, -_APART_S / 3, _APART_S / 3)
 
 
+def need_times(table: pd.DataFrame) -> None:
+    """Refuse shots without times where a log by time is to be laid beside them."""
+    if "struck_at" not in table:
+        raise DataError(
+            "A lesson log by time was joined with the shots.",
+            "The shots have no times.",
+            "Map struck_at, or write first_shot and last_shot into the log.",
+            column="struck_at",
+        )
+
+
 def _laid_out(shots: Shots, journal: pd.DataFrame, key: bytes | None) -> tuple[np.ndarray, ...]:
     """Return for some shots the seconds since their session began by the log, and the blocks on the same scale."""
     table = shots.table
+    need_times(table)
     session = table["session"] if "session" in table else find_sessions(table, journal, key or process_key())
     names = pd.Index(journal["session"].unique())
     of = places_of(session, names)

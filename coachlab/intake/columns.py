@@ -152,7 +152,7 @@ def read_map(path: str | Path) -> tuple[ColumnMap, list[MapError]]:
         return empty, [MapError(f"{path} was asked for as a column map.", found, do, path=path.name)]
     except UnicodeDecodeError:
         return empty, [MapError(read, "It is no text in UTF-8.", "Save it as UTF-8 text.", path=path.name)]
-    except tomllib.TOMLDecodeError as err:
+    except ValueError as err:  # beside what is no TOML, a number of thousands of digits
         return empty, [MapError(read, f"It is not valid TOML: {err}.", "Correct that line.", path=path.name)]
     return check_map(content, path.name)
 
@@ -209,7 +209,7 @@ def _check_clubs(content: object, fault) -> dict[str, str]:
         return {}
     aliases = {}
     for alias, club in content.items():
-        if club not in CLUBS:
+        if not isinstance(club, str) or club not in CLUBS:
             fault(
                 f"The club name {alias!r} stands for {club!r}, which is no club of the vocabulary"
                 f"{close_to(str(club), CLUBS)}.",

@@ -9,9 +9,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.clean import USED, chosen_rows, exclude
 from coachlab.intake.headings import close_to
+from coachlab.intake.plain import check_headings
 from coachlab.intake.shots import Shots
 from coachlab.intake.write import csv_text, plain_cell, write_bytes
 
@@ -40,8 +41,11 @@ def restore(shots: Shots, where: pd.Series | np.ndarray, reason: str) -> Shots:
     DataError
         If no reason is given, or `where` does not say yes or no for each shot.
     """
+    asked = "Shots were to be used all the same."
+    need(shots, Shots, asked, "shots", "Give what read_shots and clean_shots return.")
+    need(reason, str, asked, "reason", "Say why, in a few words.")
     if not reason.strip():
-        raise DataError("Shots were to be used all the same.", "No reason is given.", "Say why, in a few words.")
+        raise DataError(asked, "No reason is given.", "Say why, in a few words.")
     rows = np.flatnonzero(chosen_rows(shots, where))
     if not len(rows):
         return shots
@@ -85,7 +89,10 @@ def apply_decisions(shots: Shots, decisions: str | Path | pd.DataFrame) -> Shots
     DataError
         If a column or a reason is missing, a decision is another word, or there is no such shot.
     """
-    table = decisions if isinstance(decisions, pd.DataFrame) else read_decisions(decisions)
+    if isinstance(decisions, pd.DataFrame):
+        table = _checked(decisions, "A table was taken for decisions about single shots.", "Entry", 1)
+    else:
+        table = read_decisions(decisions)
     if not len(table):
         return shots
     keys = pd.MultiIndex.from_arrays([shots.table["source"].astype("str"), shots.table["source_row"]])
@@ -121,26 +128,31 @@ def read_decisions(path: str | Path) -> pd.DataFrame:
         table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
     except (OSError, ValueError, pd.errors.ParserError) as err:
         raise DataError(asked, f"It cannot be read ({err}).", "Write it as CSV.", path=path.name) from err
+    return _checked(table, asked, "Line", 2, path=path.name)
+
+
+def _checked(table: pd.DataFrame, asked: str, line: str, first: int, **facts: object) -> pd.DataFrame:
+    """Return decisions as texts and rows, the last one of each shot; refuse what is none."""
+    check_headings(table, asked)
     missing = [name for name in DECISION_COLUMNS if name not in table]
     if missing:
         raise DataError(
-            asked,
-            f"No column {', '.join(missing)}.",
-            f"Its columns are: {', '.join(DECISION_COLUMNS)}.",
-            path=path.name,
+            asked, f"No column {', '.join(missing)}.", f"Its columns are: {', '.join(DECISION_COLUMNS)}.", **facts
         )
-    table = table[list(DECISION_COLUMNS)].map(lambda text: plain_cell(text.strip()))
+    table = table[list(DECISION_COLUMNS)].reset_index(drop=True)
+    table = table.where(table.notna(), "").astype("object").map(lambda value: plain_cell(str(value).strip()))
     for name, wrong, what in (
         ("decision", ~table["decision"].isin([USE, SET_ASIDE]), f"is neither {USE!r} nor {SET_ASIDE!r}"),
         ("reason", table["reason"] == "", "is blank: say why, in a few words"),
-        ("source_row", ~table["source_row"].str.fullmatch(r"\d{1,9}"), "is no row of a file"),
+        ("source_row", ~table["source_row"].str.fullmatch(r"\d{1,9}(?:\.0)?").astype(bool), "is no row of a file"),
     ):
         if wrong.any():
-            line = int(np.flatnonzero(wrong)[0])
+            place = int(np.flatnonzero(wrong)[0])
             raise DataError(
-                asked, f"Line {line + 2}, {name}: {table[name][line]!r} {what}.", "Correct that cell.", path=path.name
+                asked, f"{line} {place + first}, {name}: {table[name][place]!r} {what}.", "Correct that cell.", **facts
             )
-    return table.astype({"source_row": "int64"}).drop_duplicates(["source", "source_row"], keep="last")
+    table["source_row"] = table["source_row"].astype(float).astype("int64")
+    return table.drop_duplicates(["source", "source_row"], keep="last")
 
 
 def decisions_of(shots: Shots) -> pd.DataFrame:

@@ -4,9 +4,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 
+import numpy as np
 import pandas as pd
 
+from coachlab.intake.columns import READINGS
+from coachlab.intake.shots import Shots
+
 FINDING_COLUMNS = ("audit", "where", "column", "what", "do", "strength")
+LARGEST = 1e30
+"""From here on sums of squares overflow: a reading this large is a misread in any column and unit."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -16,9 +22,9 @@ class Findings:
     Attributes
     ----------
     table : DataFrame
-        One row a finding: ``audit`` (signs, hands, clubs, units, clock, logging), ``where`` (a file, student, session,
-        coach), ``column``, ``what`` was found, what to ``do``, and ``strength``, how far the evidence lies beyond what
-        the audit calls nothing (1 is its border).
+        One row a finding: ``audit`` (signs, hands, clubs, units, clock, logging, scatter), ``where`` (a file, student,
+        session, coach), ``column``, ``what`` was found, what to ``do``, and ``strength``, how far the evidence lies
+        beyond what the audit calls nothing (1 is its border).
     looked : tuple of str
         One sentence an audit: what was looked at, or why it could not be.
     """
@@ -44,6 +50,14 @@ class Findings:
             return f"<p>Nothing was found.</p>{told}"
         shown = self.table[["where", "what", "do"]]
         return shown.to_html(index=False, escape=True) + told
+
+
+def counted(shots: Shots) -> pd.DataFrame:
+    """Return the analysed shots as audits count them: a reading beyond `LARGEST` is a misread, and missing."""
+    table = shots.analysed
+    values = {name: table[name].to_numpy(dtype=float, na_value=np.nan) for name in READINGS if name in table}
+    far = {name: there for name, there in values.items() if (np.abs(there) >= LARGEST).any()}
+    return table.assign(**{name: np.where(np.abs(there) < LARGEST, there, np.nan) for name, there in far.items()})
 
 
 def found(rows: Iterable[Sequence[object]], looked: str) -> Findings:

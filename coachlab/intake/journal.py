@@ -13,6 +13,7 @@ from coachlab.intake.cells import Cells
 from coachlab.intake.files import read_page
 from coachlab.intake.headings import find_heading
 from coachlab.intake.pages import Page
+from coachlab.intake.plain import check_headings
 from coachlab.intake.times import read_times, read_truths
 from coachlab.intake.write import plain_cell
 from coachlab.schema import COLUMNS, TABLES, check
@@ -45,6 +46,7 @@ def read_log(log: str | Path | pd.DataFrame | Sequence[str | Path]) -> pd.DataFr
         If there is no log, a column is missing, or a cell is not what its column needs.
     """
     if isinstance(log, pd.DataFrame):
+        check_headings(log, "The lesson log was read.")
         frame = log[[name for name in log.columns if name in KNOWN]].copy()
         frame.index = pd.Index([str(row) for row in log.index])
         check("blocks", log, _required(log.columns), "The lesson log")
@@ -64,7 +66,8 @@ def read_log(log: str | Path | pd.DataFrame | Sequence[str | Path]) -> pd.DataFr
         _refuse(journal, journal[name].isna(), name, "is blank")
     if by_number:
         for name in ("first_shot", "last_shot"):
-            _refuse(journal, (journal[name] != journal[name].round()) | (journal[name] < 0), name, "is no shot number")
+            whole = journal[name] == journal[name].round()
+            _refuse(journal, ~(whole & journal[name].between(0, COLUMNS["shot"].high)), name, "is no shot number")
             journal[name] = journal[name].astype("int64")
         _refuse(journal, journal["last_shot"] < journal["first_shot"], "last_shot", "lies before first_shot")
     elif "ends_at" in journal:
@@ -145,7 +148,7 @@ def _typed(values: pd.Series) -> pd.Series:
     if kind in ("number", "count"):
         numbers = pd.to_numeric(values.str.replace(",", ".") if text else values, errors="coerce").astype(float)
         _refuse(values.to_frame(), numbers.isna() & values.notna(), name, "is no number")
-        whole = kind == "count" and bool((numbers == numbers.round()).all())
+        whole = kind == "count" and bool(((numbers == numbers.round()) & (numbers.abs() < 2**53)).all())
         return numbers.astype("int64") if whole else numbers
     if kind == "flag":
         truths, odd = read_truths(values)
@@ -153,8 +156,8 @@ def _typed(values: pd.Series) -> pd.Series:
         return truths if truths.isna().any() else truths.astype(bool)
     if kind == "day":
         if values.dtype.kind == "M":
-            return values.astype("M8[us]").dt.floor("D")
-        times, _, odd, _ = read_times(Cells(pa.array(values.fillna("").tolist(), pa.string())))
+            return values.dt.tz_localize(None).astype("M8[us]").dt.floor("D")
+        times, _, odd, _ = read_times(Cells(pa.array(values.astype("str").fillna("").tolist(), pa.string())))
         days = pd.Series(times, index=values.index).dt.floor("D")
         _refuse(
             values.to_frame(), pd.Series(odd, index=values.index) | (days.isna() & values.notna()), name, "is no day"
@@ -169,7 +172,7 @@ def _typed(values: pd.Series) -> pd.Series:
 def _moments(values: pd.Series, day: pd.Series | None) -> pd.Series:
     """Return a column of times; where a cell says a clock time alone, on the day of the session."""
     if values.dtype.kind == "M":
-        return values.astype("M8[us]")
+        return values.dt.tz_localize(None).astype("M8[us]")
     texts = values.astype("str").str.strip().fillna("")
     times, of_day, odd, _ = read_times(Cells(pa.array(texts.tolist(), pa.string())))
     clock = ~np.isnat(of_day)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from coachlab.errors import DataError
-from coachlab.intake.clock import ranges_by_time
+from coachlab.intake.clock import need_times, ranges_by_time
 from coachlab.intake.headings import close_to
 from coachlab.intake.journal import CARD_COLUMNS, read_log
 from coachlab.intake.match import (
@@ -92,13 +92,7 @@ def join_log(
     refuse_unknown_sessions(journal, table, names, of_shot)
     table["shot"], rejects["shot"], unnumbered = number_shots(table, rejects, of_shot, of_reject)
     if "first_shot" not in journal:
-        if "struck_at" not in table:
-            raise DataError(
-                "A lesson log by time was joined with the shots.",
-                "The shots have no times.",
-                "Map struck_at, or write first_shot and last_shot into the log.",
-                column="struck_at",
-            )
+        need_times(table)
         numbers = table["shot"].to_numpy(dtype=float)
         journal = ranges_by_time(journal, names, of_shot, numbers, table["struck_at"], clock_offset_s)
     journal = _count_blocks(_add_cards(journal, cues))

@@ -7,6 +7,7 @@ from coachlab import privacy
 from coachlab.errors import DataError
 from coachlab.intake.combine import COPY
 from coachlab.intake.headings import close_to
+from coachlab.schema import COLUMNS
 
 OVERRUN = "The log goes beyond the device's last shot"
 _STEP = 10_000_000
@@ -76,7 +77,9 @@ def number_shots(
 ) -> tuple[pd.Series, pd.Series, int]:
     """Return the numbers of shots and rejects; a session without any number is counted in the order of its file."""
     numbers = table["shot"] if "shot" in table else pd.Series(np.nan, index=table.index)
-    lost = rejects["shot"].astype(float)
+    numbers, lost = (
+        one.where(one.between(0, COLUMNS["shot"].high)) for one in (numbers, rejects["shot"].astype(float))
+    )  # a number that no counter reaches is misread
     blank = numbers.isna().to_numpy()
     if not blank.any():
         return numbers, lost, 0

@@ -11,6 +11,7 @@ from coachlab.intake.archive import BOOK, PACKED, PARQUET, Source
 from coachlab.intake.cells import DECIDES, SAME, Cells, number_of
 from coachlab.intake.encoding import decoded, eight_bits, encoding_of
 from coachlab.intake.files import read_page
+from coachlab.intake.findings import LARGEST
 from coachlab.intake.headings import heading_unit
 from coachlab.intake.lines import ODD_SEPARATORS, SEPARATORS, split_cells
 from coachlab.intake.pages import Page
@@ -176,7 +177,7 @@ def _look(page: Page, place: int, mark: str) -> Looked:
 
 def _sane(values: np.ndarray) -> np.ndarray:
     """Return the numbers without those so large that sums of them overflow: no reading is one."""
-    return np.where(np.abs(values) < 1e30, values, np.nan)
+    return np.where(np.abs(values) < LARGEST, values, np.nan)
 
 
 def _parts_of(text: str, typed: float, mark: str) -> tuple[float, str, bool]:

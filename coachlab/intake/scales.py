@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from coachlab.intake.findings import Findings, found
+from coachlab.intake.findings import Findings, counted, found
 from coachlab.intake.shots import Shots
 from coachlab.physics.flight import fly
 from coachlab.physics.launch import Launch, check_launch
@@ -39,7 +39,7 @@ def audit_units(shots: Shots) -> Findings:
     yard read as a metre makes it: the finding says so where carry alone is off. A wrong speed is told by all three.
     """
     rows, looked = [], 0
-    table = shots.analysed
+    table = counted(shots)
     for source, part in table.groupby(table["source"].astype("str"), sort=False) if len(table) else []:
         offs = off_the_model(part)
         looked += bool(offs)

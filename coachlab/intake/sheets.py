@@ -128,11 +128,10 @@ def _filled_down(lines: list[list], header: int, spans: list[Span]) -> list[list
 
 def read_parquet(source: Source, wanted: Wanted, settings: Settings) -> Page:
     """Return the page of a Parquet file, its numbers and times kept as they are; errors as `files.read_page`."""
-    headings, table = _parquet(source, lambda file, size: _table_of(file, size, source.name, settings))
+    headings, cells, rows = _parquet(source, lambda file, size: _table_of(file, size, source.name, settings))
     if not count_wanted(headings, wanted):
         raise no_header(source.name, wanted, [headings], path=source.name)
-    cells = tuple(_cells_of_arrow(column) for column in table.columns)
-    return Page(source.name, headings, cells, np.arange(1, table.num_rows + 1), 0)
+    return Page(source.name, headings, cells, np.arange(1, rows + 1), 0)
 
 
 def parquet_headings(source: Source) -> list[str]:
@@ -154,7 +153,9 @@ def _parquet(source: Source, read: Callable[[pq.ParquetFile, int], _Read]) -> _R
         raise DataError(asked, f"It cannot be read ({err}).", "Write it again.", path=source.name) from err
 
 
-def _table_of(file: pq.ParquetFile, size: int, name: str, settings: Settings) -> tuple[tuple[str, ...], pa.Table]:
+def _table_of(
+    file: pq.ParquetFile, size: int, name: str, settings: Settings
+) -> tuple[tuple[str, ...], tuple[Cells, ...], int]:
     about = file.metadata
     if about.num_columns > settings.largest_columns:
         raise too_wide(name, about.num_columns, settings)
@@ -162,15 +163,22 @@ def _table_of(file: pq.ParquetFile, size: int, name: str, settings: Settings) ->
     check_cells(name, about.num_rows, about.num_columns, settings, held)
     table = file.read()
     table.validate(full=True)  # a damaged page can hold texts that are no UTF-8, or places beyond them
-    return tuple(map(str, table.column_names)), table
+    cells = tuple(_cells_of_arrow(column) for column in table.columns)
+    return tuple(map(str, table.column_names)), cells, table.num_rows
 
 
 def _cells_of_arrow(column: pa.ChunkedArray) -> Cells:
     kind = column.type
     if pa.types.is_timestamp(kind) and kind.tz is not None:
-        column, kind = pc.local_timestamp(column), pa.timestamp("us")  # the device's own clock
+        column = pc.local_timestamp(column)  # the device's own clock
+        kind = column.type
     if pa.types.is_timestamp(kind) or pa.types.is_date(kind):
-        return Cells(None, None, column.to_pandas().to_numpy().astype("M8[us]"))
+        unit = {pa.date32(): "D", pa.date64(): "ms"}.get(kind) or kind.unit
+        whole = column.cast(pa.int32() if unit == "D" else pa.int64()).cast(pa.int64())
+        at = whole.fill_null(np.iinfo("int64").min).to_numpy().astype(f"M8[{unit}]")
+        days = at.astype("M8[D]")
+        told = (days >= np.datetime64("0001-01-01")) & (days <= np.datetime64("9999-12-31"))  # others no calendar has
+        return Cells(None, None, np.where(told, at, np.datetime64("NaT")).astype("M8[us]"))
     if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):
         return Cells(None, None, column.to_pandas().to_numpy(dtype=float, na_value=np.nan))
     if pa.types.is_dictionary(kind):

@@ -12,7 +12,7 @@ from itertools import product
 import numpy as np
 import pandas as pd
 
-from coachlab.intake.findings import Findings, found
+from coachlab.intake.findings import Findings, counted, found
 from coachlab.intake.shots import Shots
 from coachlab.schema import OUTCOMES
 
@@ -102,7 +102,7 @@ def audit_signs(shots: Shots) -> Findings:
     the other way is found by attack against path; without both it cannot be told from a file of left-handers.
     """
     rows, looked = [], 0
-    table = shots.analysed
+    table = counted(shots)
     if not len(table):
         return found([], "Signs: no shot is analysed.")
     group = _players(table)
@@ -138,7 +138,7 @@ def audit_hands(shots: Shots) -> Findings:
     the player's frame as for a right-hander. Where it goes with a path further in, the numbers stand in the other
     frame. A file that runs the other way as a whole is `audit_signs`' matter.
     """
-    table = shots.analysed
+    table = counted(shots)
     needed = {"student", "attack_up_deg", "path_out_deg"}
     if not needed <= set(table.columns):
         return found([], "Hands: this needs student, attack and path.")

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from coachlab.intake.findings import Findings, found
+from coachlab.intake.findings import Findings, counted, found
 from coachlab.intake.shots import Shots
 from coachlab.schema import CLUBS, show_club
 
@@ -50,7 +50,7 @@ def audit_clubs(shots: Shots) -> Findings:
     with this club and much nearer to those with another. In a file, more loft must start the ball higher, with more
     spin and less speed, for clubs whose lofts lie `LOFT_APART_DEG` apart.
     """
-    table = shots.analysed
+    table = counted(shots)
     names = [name for name in SHOWN_BY if name in table]
     if "club" not in table or len(names) < 2 or not len(table):
         return found([], "Clubs: this needs the club and at least two readings that tell clubs apart.")

@@ -29,6 +29,8 @@ _NUMBERS = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4}|\d{2})(?:[T,]?\s*(\d.
 _YEAR_FIRST = re.compile(r"(\d{4})[./-](\d{1,2})[./-](\d{1,2})(?:[T,]?\s*(\d.*))?")
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(:\d{2}(?:[.,]\d+)?)?(\s*[ap]\.?m\.?)?", re.IGNORECASE)
 _WORDY = re.compile(r"[a-z]{3}.*\d{4}|\d{4}.*[a-z]{3}", re.IGNORECASE)
+_OFFSET = r"\d[T ]\s*\d.*[+-]\s*\d"
+"""A time zone that is written in none of these ways: with one of them no column of times could be read at all."""
 _TRUE = frozenset({"true", "yes", "y", "1", "x"})
 _FALSE = frozenset({"false", "no", "n", "0"})
 
@@ -69,14 +71,21 @@ def read_times(cells: Cells) -> tuple[np.ndarray, np.ndarray, np.ndarray, str]:
         if pc.any(pc.match_substring_regex(plain, pattern)).as_py():
             plain = pc.replace_substring_regex(plain, pattern, left)
     words = pd.Series(pd.array(plain, dtype="str")).mask(pd.Series(counted))
-    read = pd.to_datetime(words, format="ISO8601", errors="coerce").to_numpy().astype("M8[us]")
+    read = _moments(words, "ISO8601")
     slow = np.flatnonzero(np.isnat(read) & ~blank & ~counted)
     texts, clocks, doubt = _rewrite(words.iloc[slow].tolist())
     of_day[slow] = clocks
-    rewritten = pd.to_datetime(pd.Series(texts, dtype="str"), format="mixed", errors="coerce")
-    read[slow] = rewritten.to_numpy().astype("M8[us]")
+    read[slow] = _moments(pd.Series(texts, dtype="str"), "mixed")
     times = np.where(counted, times, read)
     return times, of_day, np.isnat(times) & np.isnat(of_day) & ~blank, " ".join(filter(None, [note, doubt]))
+
+
+def _moments(words: pd.Series, form: str) -> np.ndarray:
+    """Return texts as moments, missing where they are none, or none of the device's own clock."""
+    plain = words.mask(words.str.contains(_OFFSET, na=False))
+    return (
+        pd.to_datetime(plain, format=form, errors="coerce", utc=True).dt.tz_localize(None).to_numpy().astype("M8[us]")
+    )
 
 
 def _counted(values: np.ndarray) -> tuple[np.ndarray, np.ndarray, str]:

@@ -96,6 +96,12 @@ def read_ledger(path: str | Path, ledger: Ledger) -> Ledger:
         If the log cannot be read, or has no row of this session.
     """
     log = read_log(path)
+    if "first_shot" not in log:
+        raise DataError(
+            f"{Path(path).name} was opened for the session {ledger.session!r}.",
+            "It notes blocks by time, not by shot number.",
+            "Open it as notes by the clock.",
+        )
     mine = log[log["session"].map(plain_cell) == ledger.session]
     if not len(mine):
         raise DataError(
@@ -114,7 +120,7 @@ def read_ledger(path: str | Path, ledger: Ledger) -> Ledger:
         opened = add_block(opened, block_of(row))
     opened = replace(opened, blocks=_as_counted(opened.blocks))
     if isinstance(path, str | Path) and Path(path).suffix.lower() == ".csv":
-        for line in Path(path).read_text(encoding="utf-8-sig").splitlines():
+        for line in Path(path).read_text(encoding="utf-8-sig", errors="replace").splitlines():
             if found := _READ_LEFT.match(line):
                 opened = leave_out(opened, Gap(int(found[1]), int(found[2]), found[3]))
     return opened

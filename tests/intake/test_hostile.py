@@ -357,6 +357,8 @@ def holds(path):
     places = ["source", "source_row"]
     both = pd.concat([shots.table[places], shots.rejects[places]]).astype("str")
     assert sorted(map(tuple, both.to_numpy())) == sorted(map(tuple, shots.raw[places].astype("str").to_numpy()))
+    for told in (cl.audit_shots(shots), cl.cleaning_report(shots)):
+        assert told.text() and told._repr_html_() and isinstance(told.table, pd.DataFrame)
 
 
 @FUZZ
