@@ -1,6 +1,8 @@
 """Do the readings of a shot go together, as physics has it? Remarks on shots; nothing is set aside for it."""
 
+import os
 from collections.abc import Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
 from types import MappingProxyType
 from typing import Any
@@ -77,7 +79,8 @@ def disagreements(
         at["arc_azimuth_deg"] = _usual_azimuth(table, at, heads, codes, usable)
     scatter = _scatter(table, at, heads, usable, rules)
     broken = {rule: np.zeros(len(table), dtype=bool) for rule in rules}
-    for first in range(0, len(table), _BLOCK):
+
+    def look(first: int) -> None:
         here = slice(first, first + _BLOCK)
         for which, head in enumerate(HEADS):
             ours = usable[here] & (heads[here] == which)
@@ -91,6 +94,9 @@ def disagreements(
                 for rule, where in consistency(part, part, part, head, blown, wide).items():
                     if rule in broken:
                         broken[rule][place] = where
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:  # blocks share nothing, and their arithmetic frees the others
+        list(pool.map(look, range(0, len(table), _BLOCK)))
     for rule, where in broken.items():
         if where.any():
             yield JUDGED[rule], rule, where, _value(at, JUDGED[rule])
@@ -144,23 +150,25 @@ def _usual_azimuth(
 
     Misreads and steep attacks are left out; missing where there are too few shots to tell.
     """
+    visit = pd.factorize(table["session" if "session" in table else "student"])[0].astype(np.int64)
+    groups = np.where((visit >= 0) & (clubs >= 0), visit * (clubs.max() + 1) + clubs, -1)
+    code, known = pd.factorize(groups)
     azimuth = np.full(len(table), np.nan)
     usual = np.array([ARCS[head].incline_deg for head in HEADS] + [np.nan])
     for first in range(0, len(table), _BLOCK):
         here = slice(first, first + _BLOCK)
-        incline = usual[heads[here]]
+        lean = np.tan(np.radians(usual))[heads[here]]
         if "arc_incline_deg" in at:
             measured = at["arc_incline_deg"][here]
-            incline = np.where(np.isnan(measured), incline, measured)
+            lean = np.where(np.isnan(measured), lean, np.tan(np.radians(measured)))
         with np.errstate(invalid="ignore"):
-            swing = np.tan(np.radians(at["attack_up_deg"][here])) / np.tan(np.radians(incline))
-            turned = at["path_out_deg"][here] + np.degrees(np.arcsin(swing))
+            turned = at["path_out_deg"][here] + np.degrees(
+                np.arcsin(np.tan(np.radians(at["attack_up_deg"][here])) / lean)
+            )
         azimuth[here] = np.where(usable[here], turned, np.nan)
-    visit = pd.factorize(table["session" if "session" in table else "student"])[0].astype(np.int64)
-    group = np.where((visit >= 0) & (clubs >= 0), visit * (clubs.max() + 1) + clubs, -1)
-    groups = pd.Series(azimuth).groupby(group)
-    enough = (groups.transform("count").to_numpy() >= LEAST_ON_ARC) & (group >= 0)
-    return np.where(enough, groups.transform("median").to_numpy(), np.nan)
+    many = np.bincount(code[~np.isnan(azimuth)], minlength=len(known)) >= LEAST_ON_ARC
+    middle = pd.Series(azimuth).groupby(code).median().to_numpy()
+    return np.where(many & (known >= 0), middle, np.nan)[code]
 
 
 def _scatter(

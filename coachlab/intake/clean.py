@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.agree import air_sentence, disagreements
 from coachlab.intake.columns import READINGS
 from coachlab.intake.derive import face_to_path_deg, speed_ratio
@@ -67,6 +67,8 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
     DataError
         If a table has no column of readings, or text where numbers are due.
     """
+    asked, do = "Shots were to be cleaned.", "Pass what read_shots(file) returned, or a table in our own names."
+    need(shots, (Shots, pd.DataFrame), asked, "shots", do)
     if not isinstance(shots, Shots):
         shots = shots_of_table(shots)
     table = shots.table.copy(deep=False)
@@ -83,14 +85,14 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
         if rule == MISREAD:
             read_ok &= ~outside
         found.append(_flags(table, outside, name, rule, values))
-    with ThreadPoolExecutor(1) as beside:  # most of it is arithmetic on arrays, during which other threads can work
-        physics = beside.submit(lambda: list(disagreements(table, read_ok, air)))
-        for name, rule, rows, values in _consistency(table):
-            found.append(_flags(table, rows, name, rule, values))
-        for name, rows, values in unlike_sessions(table, read_ok & ~table["excluded"].to_numpy(dtype=bool)):
-            found.append(_flags(table, rows, name, UNLIKE, values))
-        for name, rule, rows, values in physics.result():
-            found.append(_flags(table, rows, name, rule, values))
+    looks = (
+        lambda: list(_consistency(table)),
+        lambda: list(_unlike(table, read_ok)),
+        lambda: list(disagreements(table, read_ok, air)),
+    )
+    with ThreadPoolExecutor(len(looks)) as pool:  # arithmetic on arrays, during which the other looks can work
+        for doubts in pool.map(lambda look: look(), looks):
+            found += [_flags(table, rows, name, rule, values) for name, rule, rows, values in doubts]
     told = air_sentence(table, air)
     notes += [told] if told else []
     for name, rows, values, compared in _reported(table):
@@ -214,6 +216,11 @@ def _consistency(table: pd.DataFrame) -> Iterator[tuple[str, str, np.ndarray, np
     if "delivered_loft_deg" in table and "attack_up_deg" in table:
         loft = table["delivered_loft_deg"].to_numpy(dtype=float, na_value=np.nan)
         yield "delivered_loft_deg", LOFT, loft - table["attack_up_deg"].to_numpy(dtype=float, na_value=np.nan) < 0, loft
+
+
+def _unlike(table: pd.DataFrame, read_ok: np.ndarray) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
+    for name, rows, values in unlike_sessions(table, read_ok & ~table["excluded"].to_numpy(dtype=bool)):
+        yield name, UNLIKE, rows, values
 
 
 def _same_session(table: pd.DataFrame, rows: np.ndarray) -> np.ndarray:

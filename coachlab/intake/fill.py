@@ -1,6 +1,8 @@
 """The columns of the shots table, filled from the cells of a page; remarks and rejects with them."""
 
+import os
 from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -109,14 +111,18 @@ def build_table(intake: Intake, numbers: Mapping[str, Numbers], states: np.ndarr
     _fill_label(intake, columns, "phase", n, lambda texts: [phases.get(t.casefold()) for t in texts], "unknown phase")
     _fill_times(intake, columns, n)
     left = _fill_hands(intake, columns, n)
-    for name, read in numbers.items():
-        if name == "shot":
-            broken = np.isfinite(read.value) & (read.value != np.round(read.value))
-            read.odd[broken], read.value[broken] = True, np.nan
-            columns[name] = _counted(intake.rows(name, read.value))
-        else:
-            columns[name] = _readings(intake, name, read, left, states, fault)
-        _flag_numbers(intake, name, read)
+    readings: dict[str, Future[np.ndarray]] = {}
+    with ThreadPoolExecutor(os.cpu_count()) as pool:  # millions of numbers, column by column
+        for name, read in numbers.items():
+            if name == "shot":
+                broken = np.isfinite(read.value) & (read.value != np.round(read.value))
+                read.odd[broken], read.value[broken] = True, np.nan
+                columns[name] = _counted(intake.rows(name, read.value))
+            else:
+                factors = _factors(intake, name, read, states, fault)
+                readings[name] = pool.submit(_readings, intake, name, read, left, *factors)
+            _flag_numbers(intake, name, read)
+    columns |= {name: values.result() for name, values in readings.items()}
     columns["read_ok"] = np.ones(n, dtype=bool)
     _fill_exclusions(intake, columns, n)
     columns["source"] = _constant(intake.page.name, n)
@@ -222,10 +228,9 @@ def _fill_times(intake: Intake, columns: dict[str, object], n: int) -> None:
 
 
 def _readings(
-    intake: Intake, name: str, read: Numbers, left: np.ndarray | None, states: np.ndarray, fault: Fault
+    intake: Intake, name: str, read: Numbers, left: np.ndarray | None, factor: float, by_row: np.ndarray | None
 ) -> np.ndarray:
     """Return a column of readings for each shot, in its own unit and in the player's frame."""
-    factor, by_row = _factors(intake, name, read, states, fault)
     values = intake.rows(name, np.where(read.plain, read.value * factor, read.value) if factor != 1 else read.value)
     values = values.copy() if values.base is not None or values is read.value else values
     if by_row is not None:

@@ -7,6 +7,7 @@ A quick reader takes blocks whose lines all have as many cells as there are head
 import codecs
 import csv
 import io
+import os
 import re
 from collections import deque
 from collections.abc import Iterator
@@ -36,6 +37,11 @@ _FEW, _MANY = pa.dictionary(pa.int32(), pa.string()), pa.string()
 
 _Part = tuple[np.ndarray | None, pa.Array]
 """One block of a column: for each row the place of its word, and the words; no places where each row is a word."""
+
+
+_Block = tuple[list[_Part], np.ndarray, np.ndarray]
+"""The columns of one block, the line of each row counted from 0, and the lines with too many cells."""
+_CORES = os.cpu_count() or 1
 
 
 class _OutOfOrder(Exception):
@@ -186,44 +192,51 @@ def _read_body(
     parts: list[list[_Part]] = [[] for _ in range(width)]
     numbers: list[np.ndarray] = []
     long: list[np.ndarray] = []
-    for lines, (table, rows, too_long) in _read_blocks(stream, width, separator):
-        for part, column in zip(parts, table.columns, strict=True):
-            part.append(_part_of(column))
-        numbers.append(rows + line)
-        long.append(too_long + line)
-        line += lines
+
+    def join(place: int) -> Cells:
+        blocks, parts[place] = parts[place], []
+        return _joined(blocks)
+
+    with ThreadPoolExecutor(_CORES) as pool:
+        for lines, (block, rows, too_long) in _read_blocks(stream, width, separator, pool):
+            for part, one in zip(parts, block, strict=True):
+                part.append(one)
+            numbers.append(rows + line)
+            long.append(too_long + line)
+            line += lines
+        cells = tuple(pool.map(join, range(width)))
     rows = np.concatenate(numbers) if numbers else np.zeros(0, dtype=np.int64)
     long_rows = np.concatenate(long) if long else np.zeros(0, dtype=np.int64)
-    cells = []
-    for place in range(width):
-        cells.append(_joined(parts[place]))
-        parts[place] = []
     pa.default_memory_pool().release_unused()
-    return tuple(cells), rows, np.flatnonzero(np.isin(rows, long_rows))
+    return cells, rows, np.flatnonzero(np.isin(rows, long_rows))
 
 
 def _read_blocks(
-    stream: BinaryIO, width: int, separator: str
-) -> Iterator[tuple[int, tuple[pa.Table, np.ndarray, np.ndarray]]]:
+    stream: BinaryIO, width: int, separator: str, pool: ThreadPoolExecutor
+) -> Iterator[tuple[int, _Block]]:
     """Yield the lines and the cells of each block in order, the next blocks being read meanwhile."""
     kinds, looked = [_FEW] * width, False
-    with ThreadPoolExecutor(2) as pool:
-        ahead: deque[tuple[int, Future]] = deque()
+    ahead: deque[tuple[int, Future[_Block]]] = deque()
+    try:
         for block, inside in _blocks(stream, separator.encode()):
             lines = int(np.count_nonzero(np.frombuffer(block, dtype=np.uint8) == ord("\n")))  # quicker than bytes.count
             ahead.append((lines, pool.submit(_read_block, block, lines, inside, kinds, separator)))
             if not looked:
-                kinds, looked = _kinds_of(ahead[0][1].result()[0]), True
-            if len(ahead) > 2:
+                kinds, looked = _kinds_of(ahead[0][1].result()), True
+            if len(ahead) > _CORES:
                 yield ahead[0][0], ahead.popleft()[1].result()
         while ahead:
             yield ahead[0][0], ahead.popleft()[1].result()
+    finally:
+        for _, block in ahead:  # what comes after a fault is not waited for
+            block.cancel()
 
 
-def _kinds_of(table: pa.Table) -> list[pa.DataType]:
+def _kinds_of(block: _Block) -> list[pa.DataType]:
     """Return how the columns of the blocks after this first one are best read."""
-    most = max(1000, table.num_rows // 2)
-    return [_MANY if len(_part_of(column)[1]) > most else _FEW for column in table.columns]
+    parts, rows, _ = block
+    most = max(1000, len(rows) // 2)
+    return [_MANY if len(words) > most else _FEW for _, words in parts]
 
 
 def _joined(blocks: list[_Part]) -> Cells:
@@ -242,6 +255,10 @@ def _joined(blocks: list[_Part]) -> Cells:
         joined[row : row + len(codes)] = places[word : word + len(words)][codes]
         row, word = row + len(codes), word + len(words)
     return Cells(encoded.dictionary, joined)
+
+
+def _parts_of(table: pa.Table) -> list[_Part]:
+    return [_part_of(column) for column in table.columns]
 
 
 def _part_of(column: pa.ChunkedArray) -> _Part:
@@ -298,14 +315,14 @@ def _check_quotes(block: bytes, inside: np.ndarray, separator: bytes) -> None:
 
 def _read_block(
     block: bytes, newlines: int, inside: np.ndarray | None, kinds: list[pa.DataType], separator: str
-) -> tuple[pa.Table, np.ndarray, np.ndarray]:
-    """Return the cells of a block, the line of each row counted from 0, and the lines with too many cells."""
+) -> _Block:
+    """Return one block of the file; where all its lines are as wide as the header nothing else is looked at."""
     none, width = np.zeros(0, dtype=np.int64), len(kinds)
     if inside is None:
         odd_lines: list[int] = []
         table = _parse(block, kinds, separator, odd_lines)
         if not odd_lines and table.num_rows == newlines + (not block.endswith(b"\n")):
-            return table, np.arange(table.num_rows), none
+            return _parts_of(table), np.arange(table.num_rows), none
     data = np.frombuffer(block, dtype=np.uint8)
     out = True if inside is None else ~inside
     ends = np.flatnonzero((data == ord("\n")) & out)
@@ -344,7 +361,7 @@ def _read_block(
     table = _parse(b"".join(pieces), kinds, separator, odd_lines)
     if odd_lines or table.num_rows != keep.sum():
         raise _OutOfOrder
-    return table, lines[keep], np.array(long, dtype=np.int64)
+    return _parts_of(table), lines[keep], np.array(long, dtype=np.int64)
 
 
 def _parse(block: bytes, kinds: list[pa.DataType], separator: str, odd_lines: list[int]) -> pa.Table:

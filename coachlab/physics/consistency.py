@@ -11,7 +11,7 @@ from coachlab.physics.air import GRAVITY_MPS2, Air
 from coachlab.physics.arc import ARCS
 from coachlab.physics.flight import fly
 from coachlab.physics.impact import Head, centred_closed_form, head_of
-from coachlab.physics.launch import BALL_KG, RPM_RAD, Launch, check_launch, direction
+from coachlab.physics.launch import BALL_KG, RPM_RAD, Launch, check_launch
 from coachlab.physics.ops import as_numbers, count_of, length_of
 
 CONSISTENCY: Mapping[str, str] = MappingProxyType(
@@ -117,6 +117,7 @@ def consistency(
     numbers = as_numbers(asked, given)
     n = count_of(length_of(*numbers.values()))
     at = {name: np.broadcast_to(numbers.get(name, np.nan), n) for name in _USED}
+    at["arc_incline_deg"] = numbers.get("arc_incline_deg", np.float64(np.nan))  # one tangent, where it is one number
     with np.errstate(invalid="ignore", divide="ignore"):
         can = {rule for rule, names in NEEDS.items() if set(names) <= numbers.keys()}
         broken = {rule: np.zeros(n, dtype=bool) for rule in CONSISTENCY}
@@ -162,7 +163,7 @@ def scatter_of(
             elif rule == "launch outside attack and loft":
                 off = at["launch_up_deg"] - share * at["delivered_loft_deg"] - (1 - share) * at["attack_up_deg"]
             elif rule == "tilt far from face to path":
-                off = at["spin_tilt_deg"] - _axis_tilt(*_head_way_and_normal(at))
+                off = at["spin_tilt_deg"] - _centred(at)[2]
             else:
                 off = at["path_out_deg"] - _on_arc(at | {"arc_incline_deg": at.get("arc_incline_deg", np.nan)}, head)
         off = off[np.isfinite(off)]
@@ -194,18 +195,15 @@ def _broken(
         near = slack["launch outside attack and loft"]
         found["launch outside attack and loft"] = _outside(at["launch_up_deg"], *ends, near)
     if can & {"ball too fast", "tilt far from face to path", "spin too high"}:
-        head_way, normal = _head_way_and_normal(at)
-        cosine = np.clip(np.einsum("in,in->n", head_way, normal), -1.0, 1.0)
+        cosine, sine, tilt = _centred(at)
         ratio = at["ball_speed_mps"] / at["club_speed_mps"]
         square = np.where(np.isnan(cosine), 1.0, cosine)
         found["ball too fast"] = ratio > 1.005 * (1 + made.e_max) / (1 + BALL_KG / made.mass_kg) * square
         found["ball too slow"] = (ratio < 1.30) & (head == "driver")
-        off_axis = np.abs(at["spin_tilt_deg"] - _axis_tilt(head_way, normal))
         rule = "tilt far from face to path"
-        found[rule] = off_axis > _limit(rule, _TILT_SLACK_DEG[head], scatter)
-        spin_loft = np.degrees(np.arccos(cosine))
-        most_spin = centred_closed_form(at["club_speed_mps"], spin_loft, head, _SPRINGY_E_T)[2] / RPM_RAD
-        found["spin too high"] = at["spin_rpm"] > most_spin
+        found[rule] = np.abs(at["spin_tilt_deg"] - tilt) > _limit(rule, _TILT_SLACK_DEG[head], scatter)
+        across = centred_closed_form(1.0, 90.0, head, _SPRINGY_E_T)[2] / RPM_RAD  # spin goes with the speed across
+        found["spin too high"] = at["spin_rpm"] > across * at["club_speed_mps"] * sine
     if "time against peak" in can:
         time = at["flight_s"] / np.sqrt(8 * at["peak_m"] / GRAVITY_MPS2)
         found["time against peak"] = (time > _TIME_HIGH) | ((time < _TIME_LOW) & ~(at["ball_speed_mps"] < _CHIP_MPS))
@@ -217,11 +215,18 @@ def _broken(
     return found
 
 
-def _head_way_and_normal(at: Mapping[str, Any]) -> tuple[np.ndarray, np.ndarray]:
-    return (
-        direction(at["attack_up_deg"], at["path_out_deg"]),
-        direction(at["delivered_loft_deg"], at["face_open_deg"]),
-    )
+def _centred(at: Mapping[str, Any]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return cosine and sine of the angle from head's way to face normal, and the tilt of a centred strike, degrees.
+
+    Its spin axis is normal to the plane of both. Written out in the angles: a million shots are looked at by it.
+    """
+    attack, loft = (np.radians(at[name]) for name in ("attack_up_deg", "delivered_loft_deg"))
+    turn = np.radians(at["face_open_deg"] - at["path_out_deg"])
+    less, more = np.cos(loft - attack), np.cos(loft + attack)
+    level = (less + more) / 2
+    cosine = np.clip(level * np.cos(turn) + (less - more) / 2, -1.0, 1.0)
+    sine = np.sqrt(1 - cosine**2)
+    return cosine, sine, np.degrees(np.arcsin(np.clip(level * np.sin(turn) / sine, -1.0, 1.0)))
 
 
 def _on_arc(at: Mapping[str, Any], head: str) -> np.ndarray:
@@ -233,12 +238,6 @@ def _on_arc(at: Mapping[str, Any], head: str) -> np.ndarray:
 
 def _outside(value: np.ndarray, one: np.ndarray, other: np.ndarray, slack: Any) -> np.ndarray:
     return (value < np.minimum(one, other) - slack) | (value > np.maximum(one, other) + slack)
-
-
-def _axis_tilt(head_way: np.ndarray, normal: np.ndarray) -> np.ndarray:
-    """Return the tilt of a centred strike: the spin axis is normal to the plane of head's way and face normal."""
-    axis = np.cross(head_way, normal, axis=0)
-    return -np.degrees(np.arcsin(axis[2] / np.linalg.norm(axis, axis=0)))
 
 
 def _carry_off(at: Mapping[str, Any], air: Air | None) -> np.ndarray:
