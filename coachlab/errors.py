@@ -4,6 +4,7 @@ All derive from `CoachlabError`, so that one ``except`` catches what this packag
 each is also the builtin that a programmer expects (`ValueError`, `KeyError`).
 """
 
+import numbers
 import os
 import pathlib
 
@@ -86,6 +87,42 @@ def need(
     plain = isinstance(value, str | int | float | None)
     seen = repr(value) if plain else f"of the kind {type(value).__name__}"
     raise error(asked, f"{name} is {seen if len(seen) <= 60 else f'{seen[:57]}...'}.", do, argument=name)
+
+
+def need_share(
+    value: object, asked: str, name: str = "level", error: type[CoachlabError] = DataError, example: str = ".95"
+) -> None:
+    """Refuse what is no share between 0 and 1, as the level of an interval; else return nothing.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+    asked, name, error
+        As `need` takes them.
+    example : str
+        A share that would do.
+    """
+    do = f"Give a share between 0 and 1, as in {example}."
+    need(value, numbers.Real, asked, name, do, error)
+    if not 0 < value < 1:  # type: ignore[operator]
+        raise error(asked, f"{name} is {value!r}.", do, argument=name)
+
+
+def need_seed(value: object, asked: str, error: type[CoachlabError] = DataError) -> None:
+    """Refuse what is no seed of random numbers: a whole number from 0, or None for one that is made up.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+    asked, error
+        As `need` takes them.
+    """
+    do = "Give a whole number from 0, or None for one that is made up."
+    need(value, (numbers.Integral, type(None)), asked, "seed", do, error)
+    if value is not None and value < 0:  # type: ignore[operator]
+        raise error(asked, f"seed is {value!r}.", do, argument="seed")
 
 
 def command(words: str) -> str:

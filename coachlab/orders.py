@@ -7,13 +7,13 @@ every other equally often. They are dealt in permuted sets, so that the balance 
 import hashlib
 import html
 import itertools
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need, need_seed
 from coachlab.schema import PLAIN
 
 ORDER_COLUMNS = ("student", "set", "order", "order_plan", "order_seed")
@@ -195,6 +195,7 @@ def deal(orders: int, students: int, rng: np.random.Generator) -> np.ndarray:
 
 def _deal(plans: tuple[str, ...], students: int | Sequence[str], seed: int | None) -> Orders:
     names = _names(students)
+    need_seed(seed, "Orders were to be drawn.")
     if seed is None:
         # 32 bits: a person can copy the seed by hand, and a spreadsheet does not round it
         seed = int(np.random.SeedSequence().generate_state(1)[0])
@@ -219,6 +220,7 @@ def _names(students: int | Sequence[str]) -> list[str]:
         return [f"student-{number}" for number in range(1, int(students) + 1)]
     if isinstance(students, str):
         raise DataError(asked, f"Students were given as one text, {students!r}.", "Give a list of pseudonyms.")
+    need(students, Iterable, asked, "students", "Give how many, or a list of pseudonyms.")
     names = [str(name) for name in students]
     if not names:
         raise DataError(asked, "No student was given.", "Give at least one.")
@@ -230,6 +232,7 @@ def _names(students: int | Sequence[str]) -> list[str]:
 
 def _check_conditions(conditions: Sequence[str]) -> None:
     asked = "Orders were to be drawn."
+    need(conditions, Collection, asked, "conditions", "Give at least two, for example plain and a cue.")
     if isinstance(conditions, str) or len(conditions) < 2:
         raise DataError(
             asked, f"Conditions were given as {conditions!r}.", "Give at least two, for example plain and a cue."

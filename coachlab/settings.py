@@ -13,7 +13,7 @@ from types import MappingProxyType
 
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.schema import CLUBS, FAMILIES, OUTCOMES, PLAIN
 
 DEFAULT_USEFUL: Mapping[str, float] = MappingProxyType(
@@ -120,6 +120,7 @@ def read_settings(path: str | Path | None = None) -> Settings:
     """
     if path is None:
         return Settings()
+    need(path, (str, Path), "The academy's settings were to be read.", "path", "Give the path of academy.toml.")
     path = Path(path)
     content = _read_toml(path, "the academy's settings")
     useful = content.pop("smallest_useful", {})
@@ -173,6 +174,8 @@ def cards_or_none(cues: pd.DataFrame | None) -> pd.DataFrame | None:
 
     A folder without ``cues.toml`` gives an empty table of cards, and means the same as no table.
     """
+    do = "Give the table of read_cues, or None."
+    need(cues, (pd.DataFrame, type(None)), "Cue cards were to be used.", "cues", do)
     return cues if cues is not None and len(cues) else None
 
 
@@ -188,6 +191,7 @@ def read_cues(path: str | Path) -> pd.DataFrame:
     DataError
         Naming the cue and the key that does not fit.
     """
+    need(path, (str, Path), "The academy's cue cards were to be read.", "path", "Give the path of cues.toml.")
     path = Path(path)
     content = _read_toml(path, "the academy's cue cards")
     content.pop("note", None)

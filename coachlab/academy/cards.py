@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields, replace
 
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 
 _ATTACK, _PATH = "attack_up_deg", "path_out_deg"
 
@@ -74,9 +74,13 @@ def cue_truths(cues: pd.DataFrame, changes: Mapping[str, CueTruth | Mapping[str,
     DataError
         If a cue or a field is unknown, or a cue has no truth.
     """
-    changes = changes or {}
-    ids = [cue for cue, family in zip(cues["cue"], cues["family"], strict=True) if family != "none"]
     asked = "The truth of an academy's cues was given."
+    need(changes, (Mapping, type(None)), asked, "truths", 'Give it by cue, as in {"I2": {"attack_up_deg": 0}}.')
+    changes = changes or {}
+    missing = [name for name in ("cue", "family") if name not in cues]
+    if missing:
+        raise DataError(asked, f"The cue cards have no column {missing[0]}.", "Give cards as read_cues does.")
+    ids = [cue for cue, family in zip(cues["cue"], cues["family"], strict=True) if family != "none"]
     known = [item.name for item in fields(CueTruth)]
     for cue, change in changes.items():
         if cue not in ids:

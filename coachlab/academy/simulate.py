@@ -1,6 +1,6 @@
 """Simulate a winter at an academy: players, coaches, visits, blocks, shots, with everything known that is true."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -18,7 +18,7 @@ from coachlab.academy.players import PARTS, Players, cue_shift, draw_players
 from coachlab.academy.swings import Blocks
 from coachlab.academy.table import joined_shots, lesson_log, name_students, usual_delivery
 from coachlab.academy.value import Academy, Hidden
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need, need_seed
 from coachlab.orders import deal
 from coachlab.physics.arc import ARCS
 from coachlab.physics.ops import said
@@ -98,6 +98,11 @@ def simulate_academy(
     >>> academy.truth["value"].tolist()
     [0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
     """
+    asked = "An academy was to be simulated."
+    need_seed(seed, asked)
+    need(prefix, str, asked, "prefix", "Give a text, as in 'north-'.")
+    need(clubs, Iterable, asked, "clubs", "Name at least one club, each once, as in ('iron-7',).")
+    need(assumptions, (Assumptions, type(None)), asked, "assumptions", "Give Assumptions(...), or None.")
     cards = _cards(cues)
     known = cue_truths(cards, truths)
     a = assumptions or Assumptions()
@@ -260,6 +265,7 @@ def _cards(cues: Sequence[str] | pd.DataFrame | None) -> pd.DataFrame:
         return cues.reset_index(drop=True).copy()
     if cues is None:
         return CUES.copy()
+    need(cues, Iterable, "An academy was to be simulated.", "cues", "Give ids of cues, or cue cards as a table.")
     wanted = [cues] if isinstance(cues, str) else list(cues)
     known = CUES.loc[CUES["family"] != "none", "cue"].tolist()
     for cue in wanted:
@@ -294,7 +300,9 @@ def _refuse(students, design, lessons, clubs, coaches, pairs, block_shots, truth
             raise DataError(
                 asked, f"{said(club)} is no club of ours.", "Choose one of schema.CLUBS, as in 'iron-7'.", club=club
             )
-    low, high = block_shots
+    pair = tuple(block_shots) if isinstance(block_shots, Sequence) and len(block_shots) == 2 else (0, 0)
+    whole_pair = all(isinstance(one, int | np.integer) for one in pair)
+    low, high = pair if whole_pair else (0, 0)
     if not 1 <= low <= high <= 100:
         raise DataError(
             asked,

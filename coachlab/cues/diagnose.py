@@ -14,7 +14,7 @@ from coachlab.cues.parts import Part, cue_parts
 from coachlab.cues.seen import Seen, judge, see
 from coachlab.cues.shift import show_cues
 from coachlab.cues.table import flow, outcome_of
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need_share
 from coachlab.intake.shots import Shots
 from coachlab.schema import OUTCOMES, show_club
 from coachlab.settings import Settings
@@ -137,8 +137,7 @@ def diagnose(
     asked = f"Looks at the model of {outcome} with {cue} were asked for."
     if isinstance(sets, bool) or not isinstance(sets, int) or sets < 199:
         raise DataError(asked, f"sets is {sets!r}.", "Ask for at least 199, so that one in a hundred can be told.")
-    if not 0 < level < 1:
-        raise DataError(asked, f"level is {level!r}.", "Pass a share between 0 and 1, as in .95.")
+    need_share(level, asked)
     mine, part, answer, students = model_of(table, cue, settings, asked)
     if seed is None:
         seed = int(np.random.SeedSequence().generate_state(1)[0])

@@ -19,7 +19,7 @@ from coachlab.cues.ladder import LEAST_STUDENTS, Answer, Ladder, fit_shift
 from coachlab.cues.parts import Part, cue_parts
 from coachlab.cues.table import outcome_of
 from coachlab.cues.verdict import study_verdict
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need_share
 from coachlab.mixed.fit import Fit
 from coachlab.mixed.newcomer import new_level, tested_coverage
 from coachlab.schema import OUTCOMES, show_club
@@ -108,8 +108,7 @@ class CueShifts:
 
     def claim(self, cue: str) -> list[str]:
         """Return the sentences that may be said of one cue, from the closed list of its grade."""
-        row = self.table.set_index("cue").loc[cue]
-        extra = self.spread.set_index("cue").loc[cue]
+        row, extra = row_of(self.table, cue), row_of(self.spread, cue)
         unit = shown(self.outcome, self.settings.units)
         values: dict[str, object] = {
             "academy": self.settings.name,
@@ -289,6 +288,11 @@ def by_note(notes: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
     return found
 
 
+def row_of(frame: pd.DataFrame, cue: str) -> dict:
+    """Return the row of one cue by column; a dictionary, since an indexed row costs more than the sentence on it."""
+    return next(row for row in frame.to_dict("records") if row["cue"] == cue)
+
+
 def say_tested(students: int) -> str:
     """Return how often the range of a next student's own shift held in tests, for a study of so many students."""
     found = tested_coverage("new level", 0.9, students)
@@ -309,8 +313,8 @@ def show_cues(table: pd.DataFrame, cues: Sequence[str]) -> dict[str, str]:
     """Return what each cue is called on a page: its id, with the name on its card where the table knows it."""
     if "cue_name" not in table.columns:
         return {cue: cue for cue in cues}
-    first = np.unique(table["cue"].cat.codes, return_index=True)[1]
-    names = dict(zip(table["cue"].astype("str").iloc[first], table["cue_name"].iloc[first], strict=True))
+    first = table.loc[~table["cue"].duplicated(), ["cue", "cue_name"]]
+    names = dict(zip(first["cue"].astype("str"), first["cue_name"], strict=True))
     return {cue: cue if pd.isna(names[cue]) or names[cue] == cue else f"{cue} {names[cue]}" for cue in cues}
 
 
@@ -318,8 +322,7 @@ def _refuse(table: pd.DataFrame, outcome: str, direction: int | None, level: flo
     asked = f"Shifts of {outcome} were asked for."
     if direction not in (None, 1, -1):
         raise DataError(asked, f"direction is {direction!r}.", "Pass 1 (up, out), -1 or None.")
-    if not 0 < level < 1:
-        raise DataError(asked, f"level is {level!r}.", "Pass a share between 0 and 1, as in .95.")
+    need_share(level, asked)
     if scale is not None and not (isinstance(scale, int | float | np.number) and np.isfinite(scale) and scale > 0):
         raise DataError(asked, f"scale is {scale!r}.", "Pass a spread between students above 0, or None.")
     if not (table["on"] > 0).any():
@@ -336,7 +339,9 @@ def _usual_blow(table: pd.DataFrame) -> tuple[float, float]:
 
 
 def _aim(blocks: pd.DataFrame) -> int:
-    return int(blocks.loc[blocks["on"] > 0, "direction"].iloc[0]) if "direction" in blocks and len(blocks) else 1
+    if "direction" not in blocks or not len(blocks):
+        return 1
+    return int(blocks["direction"].to_numpy()[blocks["on"].to_numpy() > 0][0])
 
 
 def _interval(estimate: float, se: float, df: float, level: float) -> tuple[float, float]:

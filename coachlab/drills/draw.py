@@ -9,7 +9,7 @@ import numpy as np
 from coachlab.drills import air, arc, curve, distance, start, strike
 from coachlab.drills.value import Asked, Case, Exercise, Question
 from coachlab.drills.worlds import PLAIN, Worlds
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.settings import Settings
 
 EXERCISES: Mapping[str, Exercise] = {
@@ -126,6 +126,7 @@ def _question(chosen: Exercise, seed: int, variant: int, case: Case, found: np.n
 
 def _checked(exercise: str, seed: int | None, variant: int) -> tuple[Exercise, int, int]:
     asked = "A question was asked for."
+    need(exercise, str, asked, "exercise", f"Choose one of {', '.join(EXERCISES)}.")
     if exercise not in EXERCISES:
         close = get_close_matches(str(exercise), EXERCISES, n=1)
         hint = f" {close[0]!r} is close." if close else ""

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from coachlab.drills.value import Marking, Question, Slip
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 
 LETTERS = "abcdefgh"
 """How options are named."""
@@ -41,6 +41,7 @@ def mark(question: Question, answer: float | str) -> Marking:
     >>> mark(question, question.answer).right, mark(question, -question.answer).link
     (True, 'low-point')
     """
+    need(question, Question, "An answer was to be marked.", "question", "Give what drill(exercise) returns.")
     return _choice(question, answer) if question.options else _number(question, answer)
 
 

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from coachlab.drills.value import GROUPS
 from coachlab.drills.words import CENTIMETRES, DEGREES, RIGHT_LEFT, attack, far, percent, sided, speed
 from coachlab.drills.worlds import PLAIN, Controls, flown, started, usual
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.physics.arc import ARCS, arc_bottom_fwd, path_from_arc
 from coachlab.settings import Settings
 from coachlab.units import MPH_MPS
@@ -66,6 +66,7 @@ def explain_flight(group: str, settings: Settings | None = None) -> Explanation:
     >>> explain_flight("arc").steps[0].text.startswith("Near the ball the head moves on an arc")
     True
     """
+    need(group, str, "A page was asked for.", "group", f"Choose one of {', '.join(GROUPS)}.")
     if group not in GROUPS:
         raise DataError("A page was asked for.", f"There is no group {group!r}.", f"Choose one of {', '.join(GROUPS)}.")
     question, make = _PAGES[group]

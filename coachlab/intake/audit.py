@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from coachlab.errors import CoachlabError, DataError
+from coachlab.errors import CoachlabError, DataError, need_share
 from coachlab.intake.clean import MISREAD, clean_shots
 from coachlab.intake.clean import RULES as CLEANING
 from coachlab.intake.clubs import UNKNOWN_CLUB, guess_club, say_unknown_club, unknown_clubs
@@ -92,8 +92,7 @@ def audit_logging(shots: Shots, level: float = 0.95) -> LoggingAudit:
     differ by `LEAST_DIFFERENCE`. A coach without plain blocks is compared with everybody's. An export whose shots are
     not numbered by the device shows no gaps, so nobody is warned.
     """
-    if not 0 < level < 1:
-        raise DataError("An audit of the logs was asked for.", f"level is {level!r}.", "Give a share such as 0.95.")
+    need_share(level, "An audit of the logs was asked for.")
     table = shots.table
     missing = [name for name in ("block", "phase", "shots_logged", "shots_missing") if name not in table]
     if missing:

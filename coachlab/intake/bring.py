@@ -1,12 +1,12 @@
 """`bring_shots`: from files to one clean, joined table; `save_shots`: that table in a folder, with its account."""
 
 import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.clean import clean_shots
 from coachlab.intake.clock import find_offset
 from coachlab.intake.columns import ColumnMap
@@ -70,9 +70,14 @@ def bring_shots(
     MapError, DataError
         If a file, its map, the log or a decision cannot be used.
     """
+    asked, due = "Shots were to be brought in.", "Give a list of paths: exports, zips or folders of them."
+    need(files, Iterable, asked, "files", due)
+    files = [files] if isinstance(files, str | Path) else list(files)
+    for file in files:
+        need(file, (str, Path), asked, "one of the files", due)
     paths = [Path(file) for file in files]
     if not paths:
-        raise DataError("Shots were to be brought in.", "No file was given.", "Name at least one.")
+        raise DataError(asked, "No file was given.", "Name at least one.")
     say = tell or (lambda sentence: None)
     limits = settings or settings_near(paths[0])
     key, of_key = key_for(paths)
@@ -126,6 +131,8 @@ def save_shots(shots: Shots, folder: str | Path, kind: str = "parquet") -> list[
     DataError
         If the folder cannot be written, or there is no such kind.
     """
+    need(shots, Shots, "Shots were to be saved.", "shots", "Give what read_shots or bring_shots return.")
+    need(folder, (str, Path), "Shots were to be saved.", "folder", "Give the path of a folder.")
     if kind not in KINDS:
         raise DataError("Shots were to be saved.", f"kind is {kind!r}.", f"Choose one of: {', '.join(KINDS)}.")
     table = shots.table.copy(deep=False)

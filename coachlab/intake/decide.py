@@ -122,6 +122,8 @@ def read_decisions(path: str | Path) -> pd.DataFrame:
     DataError
         If it cannot be read, or a cell does not fit.
     """
+    do = f"Give the path of {NAME}, or its table."
+    need(path, (str, Path), "Decisions about single shots were to be read.", "decisions", do)
     path = Path(path)
     asked = f"{path.name} was read as decisions about single shots."
     try:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import linear_sum_assignment
 
+from coachlab.errors import need
 from coachlab.intake.archive import find_sources
 from coachlab.intake.clubs import guess_club
 from coachlab.intake.columns import HANDS, READINGS, ColumnMap, Mapped
@@ -53,6 +54,7 @@ def propose_map(
     MapError
         If a known map is wrong.
     """
+    need(path, (str, Path), "A column map was to be proposed.", "path", "Give the path of an export.")
     settings = settings or Settings()
     source = find_sources(path, settings)[0][0]
     page, looked, mark = look_at(source, settings)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.cells import Cells
 from coachlab.intake.files import read_page
 from coachlab.intake.headings import find_heading
@@ -51,7 +51,8 @@ def read_log(log: str | Path | pd.DataFrame | Sequence[str | Path]) -> pd.DataFr
         frame.index = pd.Index([str(row) for row in log.index])
         check("blocks", log, _required(log.columns), "The lesson log")
     else:
-        frame = pd.concat([_read_file(path) for path in log_paths(log)])
+        parts = [_read_file(path) for path in log_paths(log)]
+        frame = pd.concat(parts) if parts else pd.DataFrame()
     if not len(frame):
         raise DataError("A lesson log was read.", "It has no rows.", "Write one row for each block of shots.")
     if not frame.index.is_unique:
@@ -88,6 +89,8 @@ def _required(columns: Iterable[object]) -> tuple[str, ...]:
 
 def log_paths(log: str | Path | Sequence[str | Path]) -> list[Path]:
     """Return the files of a log: those of a folder, or the paths as they are."""
+    do = "Give a file, a folder, several of them, or a table with one row a block."
+    need(log, (str, Path, Iterable), "A lesson log was to be read.", "log", do)
     if not isinstance(log, str | Path):
         return [path for one in log for path in log_paths(one)]
     path = Path(log)

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.clock import need_times, ranges_by_time
 from coachlab.intake.headings import close_to
 from coachlab.intake.journal import CARD_COLUMNS, read_log
@@ -80,6 +80,7 @@ def join_log(
         If the log lacks a column, holds an unknown phase, ranges that overlap or that the device has no shot of, a
         session that is not there, two students in one session, or a cue without a card.
     """
+    need(shots, Shots, "A lesson log was to be joined.", "shots", "Give what read_shots or clean_shots return.")
     journal = read_log(log)
     key = key if key is not None else process_key()
     table = shots.table.copy(deep=False)

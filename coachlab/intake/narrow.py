@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from coachlab.errors import DataError, need
+from coachlab.errors import need, need_share
 from coachlab.intake.audit import kept_in
 from coachlab.intake.findings import Findings, found
 from coachlab.intake.journal import Log
@@ -91,9 +91,7 @@ def audit_scatter(shots: Shots, log: Log | None = None, level: float = 0.95) -> 
     """
     asked = "An audit of the scatter of shots was asked for."
     need(shots, Shots, asked, "shots", "Give what read_shots and clean_shots return.")
-    need(level, (int, float), asked, "level", "Give a share such as 0.95.")
-    if not 0 < level < 1:
-        raise DataError(asked, f"level is {level!r}.", "Give a share such as 0.95.")
+    need_share(level, asked)
     table = shots.analysed
     readings = [name for name in KEPT_BY if name in table and table[name].notna().any()]
     if "student" not in table or not readings or not table["student"].notna().any():

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.agree import has_air
 from coachlab.intake.audit import audit_logging, kept_in
 from coachlab.intake.clean import clean_shots, exclude
@@ -132,6 +132,7 @@ def read_study(
     MapError, DataError
         If there is no export, or a file cannot be used; the file is named.
     """
+    need(folder, (str, Path), "A study was to be read.", "folder", "Give the path of the folder with its files.")
     folder = Path(folder)
     exports, logs, maps, left = _files(folder)
     by_export = pair_maps(folder, exports, maps)

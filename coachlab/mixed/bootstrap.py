@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import FitError, need
+from coachlab.errors import FitError, need, need_seed, need_share
 from coachlab.mixed.cases import Levels, split
 from coachlab.mixed.draw import Truth, draw, source
 from coachlab.mixed.fit import Fit
@@ -119,8 +119,11 @@ def bootstrap(
     asked = f"bootstrapping {fit.formula}"
     if not (isinstance(refits, int | np.integer) and refits >= 2):
         raise FitError(asked, f"refits={refits!r}", "Give a whole number of 2 or more; 1000 for an interval.")
-    if not 0 < level < 1:
-        raise FitError(asked, f"level={level!r}", "The level is a share such as .95.")
+    need_share(level, asked, error=FitError)
+    do = "Give a function of a fit that returns a number or named numbers, or None for the model's own."
+    need(statistic, (Callable, type(None)), asked, "statistic", do, FitError)  # type: ignore[arg-type]
+    need(by, (str, type(None)), asked, "by", "Name a grouping factor, or None to draw responses.", FitError)
+    need_seed(seed, asked, FitError)
     seed = made_seed(seed)
     rng = np.random.default_rng(seed)
     own = _numbers(statistic(fit), asked) if statistic else standard(fit)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import FitError, need
+from coachlab.errors import FitError, need, need_seed
 from coachlab.mixed.bootstrap import PORTION, counting, made_seed, truth_of
 from coachlab.mixed.draw import draw, source
 from coachlab.mixed.fit import Fit
@@ -92,6 +92,7 @@ def spread_test(
     asked = f"testing the SD of {term} over {group} in {fit.formula}"
     if not (isinstance(refits, int | np.integer) and refits >= 2):
         raise FitError(asked, f"refits={refits!r}", "Give a whole number of 2 or more; 1000 for a p-value.")
+    need_seed(seed, asked, FitError)
     problem = fit.problem
     t, effect = find(problem, group, term, asked)
     without, near = empty(problem, fit.inference.optimum.x, t, effect)

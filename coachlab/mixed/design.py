@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy import sparse
 
-from coachlab.errors import FitError, FormulaError
+from coachlab.errors import FitError, FormulaError, need
 from coachlab.mixed.coding import Coding, check_names, evaluate, learn_coding, names_in, ones_in
 from coachlab.mixed.formula import read_formula
 
@@ -78,6 +78,7 @@ def lay_out(
     lefts = [bar.left for bar in parsed.bars]
     inner = tuple(dict.fromkeys(name for text in (parsed.fixed, *lefts) for name in names_in(text)))
     groups = tuple(dict.fromkeys(name for bar in parsed.bars for name in bar.group))
+    need(residual_by, (str, type(None)), asked, "residual_by", "Name one column, or give None.", FitError)
     by = () if residual_by is None else (residual_by,)
     outer = names_in(parsed.response)
     by_weight = (weights,) if isinstance(weights, str) else ()

@@ -1,6 +1,6 @@
 """Questions to a fit: means of a factor, differences between its levels, predictions."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from coachlab.errors import FitError, need
+from coachlab.errors import FitError, need, need_share
 from coachlab.mixed.coding import code_new
 from coachlab.mixed.fit import Fit
 from coachlab.mixed.newcomer import tested_words
@@ -195,6 +195,7 @@ def predictions(
     """
     need(fit, Fit, "predictions of a fit", "fit", "Pass what fit_mixed(formula, data) gives.", FitError)
     asked = f"predictions of {fit.formula}"
+    need(new, pd.DataFrame, asked, "new", "Give a table with the columns of the model.", FitError)
     problem, coding = fit.problem, fit.problem.moments.coding
     include, drawn = _by(include), _by(new_levels)
     if residual not in ("none", "mean", "one"):
@@ -208,8 +209,7 @@ def predictions(
                 f"{group!r} is no group of the model, or known and new at once",
                 f"Groups: {', '.join(problem.factors)}.",
             )
-    if not 0 < level < 1:
-        raise FitError(asked, f"level={level!r}", "The level is a share such as .95.")
+    need_share(level, asked, error=FitError)
     terms = [t for t, term in enumerate(problem.terms) if term.group in (*include, *drawn)]
     lefts = [coding.formula.bars[t].left for t in terms]
     x, z, gap = code_new(coding, new, lefts, asked)
@@ -286,6 +286,7 @@ def _residual_of(problem, new, asked):
 
 
 def _by(by):
+    need(by, (Iterable, type(None)), "naming columns of a fit", "what was named", "Give one name or several.", FitError)
     return () if by is None else (by,) if isinstance(by, str) else tuple(by)
 
 

@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import FitError
+from coachlab.errors import FitError, need
 from coachlab.mixed.checks import remarks
 from coachlab.mixed.design import Design, check_response, lay_out
 from coachlab.mixed.infer import Inference
@@ -317,6 +317,22 @@ def fit_mixed(
     0  Intercept      0.55  0.82   5.33
     1          x      1.98  0.29  17.00
     """
+    need(
+        fixed,
+        (Mapping, type(None)),
+        f"fitting {formula}",
+        "fixed",
+        "Give SDs by the name of their term, or None.",
+        FitError,
+    )
+    need(
+        reml,
+        (bool, np.bool_),
+        f"fitting {formula}",
+        "reml",
+        "Give True (REML) or False (maximum likelihood).",
+        FitError,
+    )
     design = None
     if isinstance(data, Moments):
         asked = f"fitting {formula} to moments"

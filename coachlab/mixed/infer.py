@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
-from coachlab.errors import FitError
+from coachlab.errors import FitError, need_share
 from coachlab.mixed.elimination import effects, eliminate, errors, trace_back
 from coachlab.mixed.problem import Problem
 from coachlab.mixed.solve import STEP, Optimum, minimise
@@ -127,8 +127,7 @@ class Inference:
         """
         if df not in METHODS:
             raise FitError("finding degrees of freedom", f"df={df!r}", f"Choose one of {', '.join(METHODS)}.")
-        if not 0 < level < 1:
-            raise FitError("finding an interval", f"level={level!r}", "The level is a share such as .95.")
+        need_share(level, "finding an interval", error=FitError)
         able = np.ones(len(L), bool) if checked else self.estimable(L)
         K = L[able][:, self.problem.kept]
         result = {name: np.full(len(L), np.nan) for name in ("estimate", "se", "df", "low", "high", "p")}

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from coachlab.errors import FitError, need
+from coachlab.errors import FitError, need, need_share
 from coachlab.mixed.fit import Fit
 from coachlab.mixed.hold import led
 from coachlab.mixed.problem import Point
@@ -179,8 +179,7 @@ def new_level(
     need(fit, Fit, asked, "fit", "Pass what fit_mixed(formula, data) gives.", FitError)
     if not isinstance(scale, int | float | np.number) or not np.isfinite(scale) or scale <= 0:
         raise FitError(asked, f"scale={scale!r}", "Give a positive spread, in the unit of the coefficient.")
-    if not 0 < level < 1:
-        raise FitError(asked, f"level={level!r}", "The level is a share such as .9.")
+    need_share(level, asked, error=FitError)
     if term not in fit.terms or fit.terms.index(term) not in fit.problem.kept:
         known = ", ".join(name for j, name in enumerate(fit.terms) if j in fit.problem.kept)
         raise FitError(asked, f"{term!r} is no estimable coefficient of {fit.formula}", f"Known: {known}.")

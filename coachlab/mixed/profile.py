@@ -8,7 +8,7 @@ import pandas as pd
 from scipy.optimize import brentq
 from scipy.special import ndtri
 
-from coachlab.errors import FitError, need
+from coachlab.errors import FitError, need, need_share
 from coachlab.mixed.fit import Fit
 from coachlab.mixed.hold import at_sd, empty, set_sd
 from coachlab.mixed.solve import search
@@ -72,8 +72,7 @@ def profile_spread(fit: Fit, level: float = 0.95) -> Profile:
     """
     need(fit, Fit, "profiling the SDs of a fit", "fit", "Pass what fit_mixed(formula, data) gives.", FitError)
     asked = f"profiling the SDs of {fit.formula}"
-    if not 0 < level < 1:
-        raise FitError(asked, f"level={level!r}", "The level is a share such as .95.")
+    need_share(level, asked, error=FitError)
     if not fit.converged:
         raise FitError(asked, "the fit did not converge", "Simplify its random terms first.")
     problem, rows = fit.problem, []

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coachlab import errors
-from coachlab.errors import CoachlabError, DataError, command
+from coachlab.errors import CoachlabError, DataError, command, need_share
 from coachlab.report.places import shipped
 
 if TYPE_CHECKING:
@@ -197,8 +197,7 @@ def _checked(folder: Path, outcome: str, club: str, set_aside_warned: bool, leve
         )
     if not isinstance(set_aside_warned, bool):
         raise DataError(asked, f"set_aside_warned is {set_aside_warned!r}.", "Pass True or False.")
-    if not 0 < level < 1:
-        raise DataError(asked, f"level is {level!r}.", "Pass a share between 0 and 1, as in .95.")
+    need_share(level, asked)
     return {
         "folder": str(folder.resolve()),
         "club": club,

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.bring import save_shots, settings_near
 from coachlab.intake.clean import clean_shots
 from coachlab.intake.cleaning import CleaningReport, cleaning_report
@@ -39,6 +39,8 @@ def bring_panel(folder: str | Path = ".", out: str | Path = "out/shots") -> Shee
     out : path
         Where the table, the maps, the logs and the decisions are saved.
     """
+    for name, path in (("folder", folder), ("out", out)):
+        need(path, (str, Path), "A panel to bring shots in was asked for.", name, "Give the path of a folder.")
     return Sheet(Bring(folder, out))
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from coachlab import claims
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.cards import Card, Cards, open_cards, put_card, same_words, save_cards
 from coachlab.intake.headings import close_to, read_club
 from coachlab.intake.pain import PLACES
@@ -36,6 +36,7 @@ def cards_panel(path: str | Path = "cues.toml", start: str | Path | None = None)
     DataError
         If the file is there and cannot be read.
     """
+    need(path, (str, Path), "A panel for cue cards was asked for.", "path", "Give the path of cues.toml.")
     return Sheet(CardBook(path, start))
 
 

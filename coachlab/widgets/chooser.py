@@ -10,7 +10,7 @@ import ipywidgets as w
 from coachlab.cues.earned import FreeEarned
 from coachlab.cues.split import free_and_earned
 from coachlab.cues.value import cue_worth
-from coachlab.errors import CoachlabError, DataError
+from coachlab.errors import CoachlabError, DataError, need
 from coachlab.intake.study import Study
 from coachlab.schema import CLUBS, show_club
 from coachlab.widgets.image import Picture
@@ -82,6 +82,7 @@ def choose_student(
     DataError
         If nobody has enough plain shots, or what is to be chosen first is not there.
     """
+    need(study, Study, "A panel that chooses a student was asked for.", "study", "Give what read_study returns.")
     return Chooser(study, student, club, cue)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import anywidget
 import traitlets
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.physics.shot import Shot
 from coachlab.settings import Settings
 from coachlab.widgets.controls import checked, moved, page_numbers, placed, shot_at, start
@@ -114,6 +114,8 @@ def flight_page(controls: Mapping[str, object] | None = None, settings: Settings
     >>> round(page.shot.face_to_path_deg, 1)
     2.0
     """
+    asked, due = "A page of the ball's flight was asked for.", 'Give names and values, as in {"face_open_deg": 2.0}.'
+    need(controls, (Mapping, type(None)), asked, "controls", due)
     return FlightPage(numbers=page_numbers(), controls=dict(controls or {}), units=(settings or Settings()).units)
 
 

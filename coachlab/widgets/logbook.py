@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.faults import Settlement, settle
 from coachlab.intake.journal import read_log
 from coachlab.intake.ledger import (
@@ -65,6 +65,7 @@ def lesson_panel(
     DataError
         If the shots have no such session.
     """
+    need(shots, Shots, "A lesson log was to be written.", "shots", "Give what read_shots or clean_shots return.")
     return Sheet(Logbook(shots, cues, settings, folder, session))
 
 

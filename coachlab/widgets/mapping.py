@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from coachlab.errors import CoachlabError, DataError
+from coachlab.errors import CoachlabError, DataError, need
 from coachlab.intake.columns import MAPPABLE, READINGS, ColumnMap, Mapped, sign_of, words_for
 from coachlab.intake.guess import propose_map
 from coachlab.intake.headings import plain_heading, without_unit
@@ -67,6 +67,7 @@ def map_panel(
     DataError
         If the file cannot be read, or no line looks like a header.
     """
+    need(file, (str, Path), "A panel for a column map was asked for.", "file", "Give the path of an export.")
     return Sheet(MapBook(file, known_maps, settings, folder))
 
 

@@ -4,7 +4,7 @@ import pandas as pd
 
 from coachlab import claims
 from coachlab.cues.pattern import NAMES as PATTERNS
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.intake.shots import Shots
 from coachlab.plots.look import in_order
 from coachlab.schema import CLUBS, OUTCOMES, show_club
@@ -35,6 +35,7 @@ def offered_choices(shots: Shots, cues: pd.DataFrame | None = None) -> dict[str,
     DataError
         If no lesson log is joined, or no analysed shot was hit with a cue and measured.
     """
+    need(shots, Shots, "A panel on cues was asked for.", "shots", "Give cleaned shots, as read_study(...).shots.")
     table = shots.analysed
     missing = [name for name in ("student", "club", "phase", "cue") if name not in table.columns]
     if missing:

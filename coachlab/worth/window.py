@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from coachlab.errors import DataError
+from coachlab.errors import DataError, need
 from coachlab.physics.aero import ENSEMBLE
 from coachlab.physics.air import Air
 from coachlab.physics.impact import Delivery, head_of
@@ -234,6 +234,9 @@ def student_windows(costs: Costs, air: Air | None = None) -> Windows:
     Windows
         In the order of the ranking of `costs`; within `SPAN` of the student's own shot-to-shot SDs.
     """
+    asked = "Target windows of a student were asked for."
+    need(costs, Costs, asked, "costs", "Pass what costliest(shots, student, club) gives.")
+    need(air, (Air, type(None)), asked, "air", "Give Air(...), or nothing for 20 degrees at the sea.")
     sd = costs.table.drop_duplicates("number").set_index("number")["reach"]
     return Windows(
         tuple(

@@ -188,7 +188,7 @@ def test_bootstrap_refuses_what_it_cannot_do(rng):
     fit = cl.fit_mixed(FORMULA, study(rng))
     with pytest.raises(cl.FitError, match="refits=1"):
         cl.bootstrap(fit, refits=1)
-    with pytest.raises(cl.FitError, match="level=95"):
+    with pytest.raises(cl.FitError, match="level is 95"):
         cl.bootstrap(fit, refits=10, level=95)
     with pytest.raises(cl.FitError, match="It has: student, block"):
         cl.bootstrap(fit, by="coach", refits=10)

@@ -59,7 +59,7 @@ def test_a_column_of_zeros_and_ones_can_be_asked_for_as_a_factor():
         (lambda f: cl.means(f, "coach"), "not in the fixed part"),
         (lambda f: cl.contrasts(f, "cue", against="oak"), "no level 'oak'"),
         (lambda f: cl.contrasts(f, "cue", adjust="tukey"), "adjust="),
-        (lambda f: cl.means(f, "cue", level=95), "level=95"),
+        (lambda f: cl.means(f, "cue", level=95), "level is 95"),
         (lambda f: cl.predictions(f, table("both"), residual="all"), "residual="),
         (lambda f: cl.predictions(f, table("both"), residual="mean"), "shots=None"),
         (lambda f: cl.predictions(f, table("both"), include="item"), "'item' is no group"),

@@ -154,7 +154,7 @@ def test_the_chance_above_a_value_belongs_to_the_range(fit):
         ({"group": "coach"}, "no random term"),
         ({"scale": 0.0}, "scale=0.0"),
         ({"scale": np.inf}, "scale=inf"),
-        ({"level": 90}, "level=90"),
+        ({"level": 90}, "level is 90"),
     ],
 )
 def test_questions_without_an_answer_are_refused(fit, ask, found):

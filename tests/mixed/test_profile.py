@@ -52,7 +52,7 @@ def test_profile_says_what_it_found_and_refuses_a_level_that_is_no_share(rng):
     found = cl.profile_spread(fit("nested"))
     assert "Residual SD" in found.text()
     assert "nan" not in found._repr_html_().lower()
-    with pytest.raises(cl.FitError, match="level=95"):
+    with pytest.raises(cl.FitError, match="level is 95"):
         cl.profile_spread(fit("nested"), 95)
 
 
