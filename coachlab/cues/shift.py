@@ -108,7 +108,8 @@ class CueShifts:
 
     def claim(self, cue: str) -> list[str]:
         """Return the sentences that may be said of one cue, from the closed list of its grade."""
-        row, extra = row_of(self.table, cue), row_of(self.spread, cue)
+        row = self.table.set_index("cue").loc[cue]
+        extra = self.spread.set_index("cue").loc[cue]
         unit = shown(self.outcome, self.settings.units)
         values: dict[str, object] = {
             "academy": self.settings.name,
@@ -286,11 +287,6 @@ def by_note(notes: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
         for remark in remarks:
             found.setdefault(remark, []).append(cue)
     return found
-
-
-def row_of(frame: pd.DataFrame, cue: str) -> dict:
-    """Return the row of one cue by column; a dictionary, since an indexed row costs more than the sentence on it."""
-    return next(row for row in frame.to_dict("records") if row["cue"] == cue)
 
 
 def say_tested(students: int) -> str:
