@@ -144,18 +144,92 @@ def test_help_of_the_commands_is_plain(capsys, command, word):
     assert "Usage:" in text and command in text
 
 
-def test_bring_of_a_folder_pairs_the_maps_in_it_and_leaves_logs_and_cards_alone(folder, capsys):
+def test_bring_of_a_folder_pairs_the_maps_in_it_and_leaves_the_logs_alone_when_told_to(folder, capsys):
     (folder / "bay-2.csv").write_text(EXPORT.replace("Attack", "Angle").replace("-", "-1"))
     (folder / "bay-2.toml").write_text(MAP.replace('"Attack"', '"Angle"').replace('"v1"', '"v2"'))
     (folder / "cues.toml").write_text('[S1]\nfamily = "setup"\ncard_text = "Stand taller."\n')
-    assert run("bring", folder, "--out", folder / "o", "--kind", "csv") == 0
+    assert run("bring", folder, "--out", folder / "o", "--kind", "csv", "--no-log") == 0
     said = " ".join(capsys.readouterr().out.split())
+    assert "To join" not in said
     assert "bay-1.csv: 12 rows = 12 shots" in said and "bay-2.csv: 12 rows = 12 shots" in said
     assert "left alone: log-a.csv." in said
     table = pd.read_csv(folder / "o" / "shots.csv")
     assert table.groupby("source")["attack_up_deg"].count().to_dict() == {"bay-1.csv": 12, "bay-2.csv": 12}
     study = cl.read_study(folder).shots.table
     pd.testing.assert_series_equal(table["path_out_deg"], study["path_out_deg"], check_index=False)
+
+
+@pytest.mark.parametrize("name", ["log-a.csv", "lessons.csv", "our notes.txt"])
+def test_bring_of_a_folder_joins_the_logs_in_it_whatever_they_are_called_and_says_so(folder, capsys, name):
+    (folder / "log-a.csv").rename(folder / name)
+    assert run("bring", folder, "--out", folder / "o", "--kind", "csv") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"{name}; joined if they fit. --no-log leaves them alone." in said
+    assert "2 blocks joined; 0 shots in none" in said and "To join" not in said
+    assert pd.read_csv(folder / "o" / "shots.csv")["phase"].value_counts().to_dict() == {"plain": 6, "cue": 6}
+    assert cl.read_study(folder).shots.table["phase"].notna().all()
+
+
+@pytest.mark.parametrize(
+    "second",
+    [LOG, LOG.replace("v1", "v9"), LOG.replace("S1", "S7")],
+    ids=["the same blocks twice", "a visit that is not there", "a cue without a card"],
+)
+def test_bring_joins_none_of_a_folders_logs_where_one_does_not_fit_and_says_why_and_what_to_type(
+    folder, capsys, second
+):
+    (folder / "cues.toml").write_text('[S1]\nfamily = "setup"\ncard_text = "Stand taller."\n')
+    (folder / "log-b.csv").write_text(second)
+    out = folder / "o"
+    assert run("bring", folder, "--out", out, "--kind", "csv") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "They are not joined." in said and "phase" not in pd.read_csv(out / "shots.csv")
+    typed = said.split("To join log-a.csv, log-b.csv: python3 kit.py ")[1].split()
+    assert typed == ["bring", str(folder), "--log", str(folder / "log-a.csv"), "--log", str(folder / "log-b.csv"),
+                     "--out", str(out), "--kind", "csv"]  # fmt: skip
+
+
+def test_bring_of_a_file_names_the_log_beside_it_and_the_command_that_joins_it(folder, capsys, monkeypatch):
+    monkeypatch.chdir(folder)
+    assert run("bring", "bay-1.csv") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "No lesson log is joined" in said
+    typed = said.split("To join log-a.csv: python3 kit.py ")[1].split()
+    assert typed == ["bring", "bay-1.csv", "--log", "log-a.csv"]
+    assert run(*typed) == 0
+    assert "2 blocks joined" in capsys.readouterr().out
+
+
+def test_bring_of_a_file_whose_logs_speak_of_other_files_too_names_the_folder(folder, capsys):
+    (folder / "log-a.csv").write_text(LOG + "v2,plain,plain,1,6\n")
+    assert run("bring", folder / "bay-1.csv", "--out", folder / "o") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"speak of visits in other files too; to bring all of it in: python3 kit.py bring {folder}" in said
+
+
+def test_an_export_that_holds_blocks_itself_is_no_log(folder):
+    from coachlab.intake.journal import is_log
+
+    assert is_log(folder / "log-a.csv") and not is_log(folder / "bay-1.csv") and not is_log(folder / "bay-1.toml")
+    own = "session,phase,cue,first_shot,last_shot,attack_up_deg\nv1,plain,plain,1,6,-3\n"
+    (folder / "own.csv").write_text(own)
+    assert not is_log(folder / "own.csv")
+    pd.read_csv(folder / "log-a.csv").to_excel(folder / "lessons.xlsx", index=False)
+    assert is_log(folder / "lessons.xlsx")
+    (folder / "lessons.csv").write_text(LOG.replace(",", ";"), encoding="utf-16")
+    assert is_log(folder / "lessons.csv")
+
+
+def test_bring_of_a_folder_with_a_broken_export_speaks_of_that_and_not_of_its_logs(folder, capsys):
+    (folder / "bay-1.csv").write_text("Ball,Club\n1,7 I\n")
+    assert run("bring", folder, "--out", folder / "o") == 2
+    told = capsys.readouterr()
+    assert "bay-1.csv" in told.err and "not joined" not in told.out
+
+
+def test_bring_takes_a_log_or_none_but_not_both(folder, capsys):
+    assert run("bring", folder, "--log", folder / "log-a.csv", "--no-log") == 2
+    three_lines(capsys, "--no-log")
 
 
 def test_bring_of_a_folder_takes_its_only_map_for_every_export(folder):

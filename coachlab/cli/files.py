@@ -1,12 +1,16 @@
 """The commands that bring files in: propose a map, and from files to one saved table with its account."""
 
+import shlex
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from coachlab.cli import say
 from coachlab.cli.commands import app
+
+if TYPE_CHECKING:
+    from coachlab.intake.shots import Shots
 
 
 @app.command(name="map")
@@ -77,8 +81,14 @@ def bring(
         typer.Option("--map", metavar="MAP", help="A column map for all, or several named like their files."),
     ] = None,
     log: Annotated[
-        list[Path] | None, typer.Option("--log", metavar="LOG", help="A lesson log; may be repeated.")
+        list[Path] | None,
+        typer.Option(
+            "--log",
+            metavar="LOG",
+            help="A lesson log; may be repeated. Without it those in FOLDER are joined, if all of them fit.",
+        ),
     ] = None,
+    no_log: Annotated[bool, typer.Option("--no-log", help="Join no lesson log.")] = False,
     cards: Annotated[Path | None, typer.Option("--cues", metavar="CUES", help="Cue cards, cues.toml.")] = None,
     decisions: Annotated[
         Path | None, typer.Option("--decisions", metavar="CSV", help="What was decided about single shots.")
@@ -97,9 +107,10 @@ def bring(
     screen = say.console()
     steps = say.Steps(screen)
     with steps.under_way("Starting"):
-        from coachlab.errors import DataError
-        from coachlab.intake.bring import KINDS, bring_shots, files_in, save_shots
+        from coachlab.errors import CoachlabError, DataError, command
+        from coachlab.intake.bring import KINDS, bring_shots, files_in, logs_near, save_shots, speak_of_others
         from coachlab.intake.cleaning import cleaning_report
+        from coachlab.intake.folder import CUES
         from coachlab.intake.write import write_bytes
         from coachlab.report.cleaning import cleaning_page
 
@@ -120,17 +131,45 @@ def bring(
                 f"No map is called like {', '.join(bare)}.",
                 "Give one map for all, or one named like each file.",
             )
-    with steps.counted("Reading files") as progress:
-        shots = bring_shots(
-            files,
-            chosen,  # type: ignore[arg-type]
-            log or None,
-            cards,
-            decisions,
-            set_clock=set_clock,
-            tell=steps,
-            progress=progress,
-        )
+    if log and no_log:
+        raise DataError("Shots were to be brought in.", "--log and --no-log were given.", "Leave one of them out.")
+    near = {} if log or no_log else logs_near(files)
+    # a folder by itself is read as a study reads it: its logs speak of its exports; those beside a file may not
+    of_folder = near.get(files[0], []) if len(files) == 1 else []
+
+    said: list[str] = []
+
+    def tell(sentence: str) -> None:
+        said.append(sentence)
+        steps(sentence)
+
+    def read(logs: list[Path], cards: Path | None) -> "Shots":
+        with steps.counted("Reading files") as progress:
+            return bring_shots(
+                files,
+                chosen,  # type: ignore[arg-type]
+                logs or None,
+                cards,
+                decisions,
+                set_clock=set_clock,
+                tell=tell,
+                progress=progress,
+            )
+
+    told = ""
+    if of_folder:
+        steps(f"Lesson logs in {files[0]}: {_names(of_folder)}; joined if they fit. --no-log leaves them alone.")
+        beside = files[0] / CUES
+        try:
+            shots = read(of_folder, cards or (beside if beside.is_file() else None))
+            log = of_folder
+        except CoachlabError as err:
+            if not said:  # no file could be read: that is no matter of the logs
+                raise
+            of_folder, told = [], f"They are not joined. {err.found} {err.do}"
+            steps(f"{told} The files are read again without them.")
+    if not of_folder:
+        shots = read(log or [], cards)
     with steps.under_way("Auditing"):
         report = cleaning_report(shots, log or None)
         page = cleaning_page(report)
@@ -138,3 +177,21 @@ def bring(
     paths = [*save_shots(report.shots, out, kind), write_bytes(out / "cleaning.html", page)]
     say.sentences(screen, [report.shots.text(), *report.warnings()])
     screen.print(f"Saved: {', '.join(str(path) for path in paths)}. Open cleaning.html in a browser.", soft_wrap=True)
+    if near and not log:
+        logs = [one for part in near.values() for one in part]
+        given: list[tuple[str, object]] = [("--log", one) for one in logs]
+        given += [("--map", one) for one in maps or []]
+        given += [("--cues", cards), ("--decisions", decisions), ("--out", out if out != Path("out/shots") else None)]
+        given += [("--kind", kind if kind != "parquet" else None)]
+        words = [*map(str, files), *(word for option, value in given if value for word in (option, str(value)))]
+        words += ["--set-clock"] if set_clock else []
+        say_how = f"To join {_names(logs)}: {command(shlex.join(['bring', *words]))}"
+        if not told and speak_of_others(logs, shots):
+            folders = shlex.join(["bring", *map(str, near)])
+            say_how = f"{_names(logs)} speak of visits in other files too; to bring all of it in: {command(folders)}"
+        why = told or "No lesson log is joined, and no cue can be judged without one."
+        screen.print(f"{why} {say_how}", soft_wrap=True)
+
+
+def _names(paths: list[Path]) -> str:
+    return ", ".join(path.name for path in paths)

@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from coachlab.errors import DataError, need
+from coachlab.errors import CoachlabError, DataError, need
 from coachlab.intake.clean import clean_shots
 from coachlab.intake.clock import find_offset
 from coachlab.intake.columns import ColumnMap
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import apply_decisions
 from coachlab.intake.folder import ACCOUNTS, key_for, list_folder, list_maps, map_beside, pair_maps
-from coachlab.intake.journal import Log
+from coachlab.intake.journal import Log, read_log
 from coachlab.intake.log import join_log
 from coachlab.intake.many import Progress, read_many
 from coachlab.intake.read import read_shots
@@ -26,7 +26,7 @@ _PACKED = (".zip", ".gz")
 
 
 def bring_shots(
-    files: Sequence[str | Path],
+    files: str | Path | Sequence[str | Path],
     maps: ColumnMap | str | Path | Mapping[str, ColumnMap | str | Path] | None = None,
     log: Log | None = None,
     cues: pd.DataFrame | str | Path | None = None,
@@ -86,10 +86,8 @@ def bring_shots(
     def read(path: Path) -> Shots:
         return clean_shots(read_shots(path, by_file[path], key, limits))
 
-    for path in paths if log is None else ():
-        logs = [one.name for one in list_folder(path)[2]] if path.is_dir() else []
-        if logs:
-            say(f"Lesson logs in {path} that were not named, and so are left alone: {', '.join(logs)}.")
+    for place, logs in logs_near(paths).items() if log is None else ():
+        say(f"Lesson logs in {place} that were not named, and so are left alone: {_named(logs)}.")
     parts = read_many(list(by_file), read, progress)
     for path, part in zip(by_file, parts, strict=True):
         say(f"{path.name}: {part.text()}")
@@ -146,6 +144,35 @@ def save_shots(shots: Shots, folder: str | Path, kind: str = "parquet") -> list[
         content = csv_text(table)
     whole = {f"shots.{kind}": content, **dict(zip(ACCOUNTS, map(csv_text, (shots.rejects, shots.flags)), strict=True))}
     return [write_bytes(Path(folder) / name, data) for name, data in whole.items()]
+
+
+def logs_near(paths: Iterable[str | Path]) -> dict[Path, list[Path]]:
+    """Return the lesson logs of each folder among some paths, and of the folders in which the others lie.
+
+    Parameters
+    ----------
+    paths : iterable of paths
+        As `bring_shots` takes them; a path that is itself a log is left out.
+    """
+    given = [Path(path) for path in paths]
+    places = dict.fromkeys(path if path.is_dir() else path.parent for path in given)
+    found = {place: [log for log in list_folder(place)[2] if log not in given] for place in places if place.is_dir()}
+    return {place: logs for place, logs in found.items() if logs}
+
+
+def speak_of_others(logs: Sequence[Path], shots: Shots) -> bool:
+    """Return whether lesson logs hold visits that some shots do not, so that they could not be joined with these."""
+    if "session" not in shots.table:
+        return False
+    mine = set(shots.table["session"].dropna().astype("str"))
+    try:
+        return any(not set(read_log(log)["session"].astype("str")) <= mine for log in logs)
+    except CoachlabError:
+        return False  # said in words once it is joined
+
+
+def _named(logs: Sequence[Path]) -> str:
+    return ", ".join(path.name for path in logs)
 
 
 def settings_near(path: str | Path) -> Settings:

@@ -8,6 +8,7 @@ from pathlib import Path
 from coachlab.errors import MapError
 from coachlab.intake.columns import ColumnMap
 from coachlab.intake.decide import NAME as DECISIONS
+from coachlab.intake.journal import is_log
 from coachlab.privacy import KEY_FILE, read_key
 
 CUES, ACADEMY, REPORT = "cues.toml", "academy.toml", "report.toml"
@@ -23,8 +24,16 @@ _PURPOSE = b"pseudonyms of a coachlab study"
 def list_folder(folder: Path) -> tuple[list[Path], list[Path], list[Path]]:
     """Return the files of a folder that are seen, and which of them are exports and lesson logs; hidden ones are not.
 
-    Names that begin with ``log-`` are logs.
+    Logs are what begins with ``log-``, and tables without a map of their own whose headings are those of a log.
     """
+    there, exports, logs = _by_name(folder)
+    mapped = {path.stem for path in there if path.suffix.lower() == ".toml"}
+    told = [path for path in exports if path.stem not in mapped and is_log(path)]
+    return there, [path for path in exports if path not in told], sorted([*logs, *told])
+
+
+def _by_name(folder: Path) -> tuple[list[Path], list[Path], list[Path]]:
+    """Return files, exports and logs as their names tell them."""
     there = sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] not in ".~")
     mapped = {path.stem for path in there if path.suffix.lower() == ".toml"}
     tables = [
@@ -98,7 +107,7 @@ def pseudonym_key(folder: str | Path, files: Sequence[Path] = ()) -> tuple[bytes
     path = folder / KEY_FILE
     if path.is_file():
         return read_key(path), f"Pseudonyms are made with the key in {KEY_FILE}."
-    exports = list_folder(folder)[1] if folder.is_dir() else []
+    exports = _by_name(folder)[1] if folder.is_dir() else []  # by name, so that the key of a folder stays as it was
     known = {one.resolve() for one in exports}
     more = [one for one in files if one.resolve() not in known and one.is_file()]
     told = (
@@ -123,7 +132,7 @@ def key_for(files: Sequence[Path]) -> tuple[bytes, str]:
     plain = [path for path in files if path.is_file()]
     if len(folders) == 1:
         key, told = pseudonym_key(folders[0], plain)
-        inside = {path.resolve() for path in list_folder(folders[0])[1]} if folders[0].is_dir() else set()
+        inside = {path.resolve() for path in _by_name(folders[0])[1]} if folders[0].is_dir() else set()
         if any(path.resolve() not in inside for path in plain) and not (folders[0] / KEY_FILE).is_file():
             told = (
                 "Pseudonyms are made from these files, one of which is no export that stands in the folder by itself: "
@@ -135,7 +144,7 @@ def key_for(files: Sequence[Path]) -> tuple[bytes, str]:
     if len(kept) == len(folders) and len(keys) == 1:
         return keys.pop(), f"Pseudonyms are made with the key in {KEY_FILE}."
     inside_folders = [path for path in files if path.is_dir()]
-    every = [*plain, *(one for folder in inside_folders for one in list_folder(folder)[1])]
+    every = [*plain, *(one for folder in inside_folders for one in _by_name(folder)[1])]
     return _key_from(every), (
         "The files come from several folders: their pseudonyms cannot be combined with those of another run. The same "
         f"{KEY_FILE} in each folder makes them alike."

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from coachlab.errors import DataError, need
+from coachlab.errors import CoachlabError, DataError, need
 from coachlab.intake.cells import Cells
+from coachlab.intake.columns import READINGS
 from coachlab.intake.files import read_page
 from coachlab.intake.headings import find_heading
 from coachlab.intake.pages import Page
@@ -30,6 +31,8 @@ CARD_COLUMNS = ("family", "moves", "direction")
 
 KNOWN = tuple(dict.fromkeys((*REQUIRED, *BY_TIME, "student", *TABLES["sessions"], *TABLES["blocks"], *CARD_COLUMNS)))
 _FILES = (".csv", ".tsv", ".txt", ".xlsx", ".ods", ".parquet")
+_SHEETS, _LARGEST_SHEET = (".xlsx", ".ods"), 300_000
+"""A log of a season is smaller; to open every export of a folder would take too long."""
 
 
 def read_log(log: str | Path | pd.DataFrame | Sequence[str | Path]) -> pd.DataFrame:
@@ -105,6 +108,28 @@ def log_paths(log: str | Path | Sequence[str | Path]) -> list[Path]:
             path=path.name,
         )
     return found
+
+
+def is_log(path: Path) -> bool:
+    """Return whether a file that is not called log-... is a lesson log all the same, by its headings.
+
+    The first lines of a text, and small spreadsheets, are looked at: a log has the columns that it needs and no reading
+    of a shot. A file that cannot be read is none.
+    """
+    kind, size = path.suffix.lower(), path.stat().st_size
+    if kind not in _FILES or kind == ".parquet" or (kind in _SHEETS and size > _LARGEST_SHEET):
+        return False
+    try:
+        if kind not in _SHEETS:
+            with path.open("rb") as file:
+                head = file.read(8192).replace(b"\0", b"").lower()  # UTF-16 too
+            if not all(word in head for word in (b"session", b"phase", b"cue")):
+                return False
+        headings = read_page(path, {name: (name,) for name in (*KNOWN, *READINGS)}).headings
+    except (CoachlabError, OSError):
+        return False
+    there = {name for name in (*KNOWN, *READINGS) if find_heading(name, headings)}
+    return set(_required(there)) <= there and not there & set(READINGS)
 
 
 def _read_file(path: Path) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from coachlab.intake.cleaning import CleaningReport, cleaning_report
 from coachlab.intake.clock import audit_clock, find_offset
 from coachlab.intake.combine import combine_shots
 from coachlab.intake.decide import decisions_of, restore, write_decisions
-from coachlab.intake.folder import CUES, EXPORTS, key_for
+from coachlab.intake.folder import CUES, EXPORTS, key_for, list_folder
 from coachlab.intake.journal import read_log
 from coachlab.intake.log import join_log
 from coachlab.intake.read import read_shots
@@ -34,8 +34,8 @@ def bring_panel(folder: str | Path = ".", out: str | Path = "out/shots") -> Shee
     Parameters
     ----------
     folder : path
-        Exports (CSV, XLSX, ODS, Parquet), and, as far as they are there, maps beside them, lesson logs (``log-...``),
-        ``cues.toml`` and ``academy.toml``. Nothing is written into it.
+        Exports (CSV, XLSX, ODS, Parquet), and, as far as they are there, maps beside them, lesson logs (``log-...``,
+        or tables with a log's headings), ``cues.toml`` and ``academy.toml``. Nothing is written into it.
     out : path
         Where the table, the maps, the logs and the decisions are saved.
     """
@@ -60,8 +60,9 @@ class Bring:
         """List what the folder holds, and forget what was read before."""
         there = sorted(path for path in self.folder.iterdir() if path.is_file()) if self.folder.is_dir() else []
         tables = [path for path in there if path.suffix.lower() in EXPORTS and path.name[0] not in ".~"]
-        self.exports = [path for path in tables if not path.name.lower().startswith("log-")]
-        self.logs = {path.name: path for path in tables if path not in self.exports}
+        logs = list_folder(self.folder)[2] if self.folder.is_dir() else []
+        self.exports = [path for path in tables if path not in logs]
+        self.logs = {path.name: path for path in tables if path in logs}
         self.chosen: list[str] = [self.exports[0].name] if len(self.exports) == 1 else []
         self.chosen_logs: list[str] = list(self.logs)
         self.books: dict[str, MapBook] = {}
