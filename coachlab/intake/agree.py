@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from coachlab.intake.findings import sound
 from coachlab.physics.air import Air, pressure_at
 from coachlab.physics.arc import ARCS
 from coachlab.physics.consistency import NEEDS, SCATTERING, consistency, scatter_of
@@ -72,7 +73,7 @@ def disagreements(
     kinds = [CLUBS.get(str(club), "") for club in clubs] + [""]
     heads = np.array([HEADS.index(kind) if kind in HEADS else len(HEADS) for kind in kinds], np.int8)[codes]
     names = [name for name in dict.fromkeys(name for rule in rules for name in NEEDS[rule]) if name in table]
-    at = {name: table[name].to_numpy(dtype=float, na_value=np.nan) for name in names}
+    at = {name: sound(table[name].to_numpy(dtype=float, na_value=np.nan)) for name in names}
     if "path off the arc" in rules:
         if "arc_incline_deg" in table:
             at["arc_incline_deg"] = _incline(table)
@@ -140,7 +141,7 @@ def _askable(table: pd.DataFrame) -> list[str]:
 def _incline(table: pd.DataFrame) -> np.ndarray:
     """Return the measured inclines; missing where they cannot be, where the head's usual one is taken."""
     measured = table["arc_incline_deg"].to_numpy(dtype=float, na_value=np.nan)
-    return np.where((measured > 0) & (measured <= 90), measured, np.nan)
+    return np.where((measured >= 1) & (measured <= 90), measured, np.nan)
 
 
 def _usual_azimuth(

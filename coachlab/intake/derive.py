@@ -19,8 +19,7 @@ def face_to_path_deg(table: pd.DataFrame) -> pd.Series:
 
 def speed_ratio(table: pd.DataFrame) -> pd.Series:
     """Return ball speed over club speed; missing where the head did not move."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = _parts(table, "ball_speed_mps", "club_speed_mps", np.divide)
+    ratio = _parts(table, "ball_speed_mps", "club_speed_mps", np.divide)
     return _or_reported(table, "speed_ratio", ratio.where(np.isfinite(ratio)))
 
 
@@ -83,7 +82,8 @@ def previous_cue(table: pd.DataFrame) -> pd.Series:
 
 
 def _parts(table: pd.DataFrame, one: str, other: str, of: np.ufunc) -> pd.Series:
-    return pd.Series(of(_column(table, one).to_numpy(), _column(table, other).to_numpy()), index=table.index)
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):  # of misreads without end, or of none
+        return pd.Series(of(_column(table, one).to_numpy(), _column(table, other).to_numpy()), index=table.index)
 
 
 def _column(table: pd.DataFrame, name: str) -> pd.Series:
@@ -103,7 +103,7 @@ def _heads(table: pd.DataFrame) -> pd.Series:
 def _incline(table: pd.DataFrame) -> pd.Series:
     usual = _heads(table).map({head: arc.incline_deg for head, arc in ARCS.items()}).astype(float)
     measured = _column(table, "arc_incline_deg")
-    return measured.where((measured > 0) & (measured <= 90)).fillna(usual)
+    return measured.where((measured >= 1) & (measured <= 90)).fillna(usual)  # no club swings flat on the ground
 
 
 def _possible(attack: pd.Series, incline: pd.Series) -> pd.Series:

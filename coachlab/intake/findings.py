@@ -52,12 +52,17 @@ class Findings:
         return shown.to_html(index=False, escape=True) + told
 
 
+def sound(values: np.ndarray) -> np.ndarray:
+    """Return readings without those beyond `LARGEST`, which are misreads."""
+    return np.where(np.abs(values) < LARGEST, values, np.nan)
+
+
 def counted(shots: Shots) -> pd.DataFrame:
     """Return the analysed shots as audits count them: a reading beyond `LARGEST` is a misread, and missing."""
     table = shots.analysed
     values = {name: table[name].to_numpy(dtype=float, na_value=np.nan) for name in READINGS if name in table}
     far = {name: there for name, there in values.items() if (np.abs(there) >= LARGEST).any()}
-    return table.assign(**{name: np.where(np.abs(there) < LARGEST, there, np.nan) for name, there in far.items()})
+    return table.assign(**{name: sound(there) for name, there in far.items()})
 
 
 def found(rows: Iterable[Sequence[object]], looked: str) -> Findings:

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 
 from coachlab.errors import DataError
+from coachlab.intake.findings import sound
+from coachlab.intake.plain import plain_table
 from coachlab.intake.shots import Shots, is_usable, shots_table
 from coachlab.physics.inverse import ERRORS, infer_club
 from coachlab.physics.launch import Launch, check_launch
@@ -116,7 +118,7 @@ def infer_delivery(shots: Shots | pd.DataFrame) -> InferredShots:
     DataError
         If a column that it takes is not there.
     """
-    table = shots_table(shots, "A delivery was to be told from the ball.")
+    table = plain_table(shots_table(shots, "A delivery was to be told from the ball."))
     missing = [name for name in (*BALL, "club") if name not in table]
     if missing:
         raise DataError(
@@ -153,7 +155,9 @@ def infer_delivery(shots: Shots | pd.DataFrame) -> InferredShots:
         why_not=pd.array(why, dtype="str"),
     )
     gaps = [
-        seen - table[name].to_numpy(dtype=float, na_value=np.nan) if name in table else np.full(len(table), np.nan)
+        seen - sound(table[name].to_numpy(dtype=float, na_value=np.nan))
+        if name in table
+        else np.full(len(table), np.nan)
         for name, seen in (("delivered_loft_deg", loft), ("face_open_deg", face))
     ]
     both = ~np.isnan(gaps).any(axis=0)

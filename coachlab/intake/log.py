@@ -215,11 +215,11 @@ def _take(values: pd.Series, places: np.ndarray, rows: int) -> object:
     return taken if taken.isna().any() or values.dtype != "boolean" else taken.astype(bool)
 
 
-def _merge(values: object, before: pd.Series | None, new: np.ndarray) -> object:
+def _merge(values: object, before: object, new: np.ndarray) -> object:
     """Return new values where they are due, and elsewhere what stood there."""
     if before is None or new.all():
         return values
-    now = pd.Series(values, index=before.index)
-    if isinstance(now.dtype, pd.CategoricalDtype) or isinstance(before.dtype, pd.CategoricalDtype):
-        now, before = now.astype("str"), before.astype("str")
-    return now.where(new, before).array
+    now, then = (pd.Series(getattr(part, "array", part)) for part in (values, before))
+    if isinstance(now.dtype, pd.CategoricalDtype) or isinstance(then.dtype, pd.CategoricalDtype):
+        now, then = now.astype("str"), then.astype("str")
+    return now.where(new, then).array

@@ -11,7 +11,7 @@ from coachlab.intake.archive import BOOK, PACKED, PARQUET, Source
 from coachlab.intake.cells import DECIDES, SAME, Cells, number_of
 from coachlab.intake.encoding import decoded, eight_bits, encoding_of
 from coachlab.intake.files import read_page
-from coachlab.intake.findings import LARGEST
+from coachlab.intake.findings import sound
 from coachlab.intake.headings import heading_unit
 from coachlab.intake.lines import ODD_SEPARATORS, SEPARATORS, split_cells
 from coachlab.intake.pages import Page
@@ -154,7 +154,7 @@ def _look(page: Page, place: int, mark: str) -> Looked:
         values = np.full(n, np.nan) if timed else np.asarray(cells.spread(cells.typed)[:n], dtype=float)
         filled = tuple(text for value in cells.spread(cells.typed)[:n] if (text := str(value)) not in ("nan", "NaT"))
         unit = heading_unit(heading) or ""
-        return Looked(heading, filled, _sane(values), unit, "the brackets" if unit else "", False, cells)
+        return Looked(heading, filled, sound(values), unit, "the brackets" if unit else "", False, cells)
     by_word = cells.trimmed.to_pylist()
     typed = cells.typed if cells.typed is not None else np.full(len(by_word), np.nan)
     read = [_parts_of(text, number, mark) for text, number in zip(by_word, typed, strict=True)]
@@ -172,12 +172,7 @@ def _look(page: Page, place: int, mark: str) -> Looked:
     named = [not text or read_unit(text) is not None for text in by_word]
     texts = tuple(by_word[row] for row in rows if not named[row])
     sided = sum(read[row][2] for row in rows) * 4 > len(rows)
-    return Looked(heading, texts, _sane(values), unit, unit_from if unit else "", sided, cells)
-
-
-def _sane(values: np.ndarray) -> np.ndarray:
-    """Return the numbers without those so large that sums of them overflow: no reading is one."""
-    return np.where(np.abs(values) < LARGEST, values, np.nan)
+    return Looked(heading, texts, sound(values), unit, unit_from if unit else "", sided, cells)
 
 
 def _parts_of(text: str, typed: float, mark: str) -> tuple[float, str, bool]:

@@ -99,3 +99,15 @@ def test_a_row_of_a_file_is_a_whole_number():
 
 def test_a_table_without_rows_stays_one_without_rows():
     assert plain_table(TABLE.astype("object").iloc[:0]).shape == (0, 3)
+
+
+def test_what_the_ball_tells_is_asked_of_a_table_of_any_make():
+    told = {
+        "ball_speed_mps": ["52", "52", 1e308], "launch_up_deg": 17, "launch_out_deg": 1, "spin_rpm": 6500,
+        "spin_tilt_deg": [2, None, 2], "club": "iron-7", "delivered_loft_deg": [1e308, 25, 25],
+    }  # fmt: skip
+    table = pd.DataFrame(told, index=[7, 7, 7], dtype="object")
+    found = cl.infer_delivery(table)
+    assert np.isfinite(found.table["inferred_loft_deg"]).tolist() == [True, False, False] and not found.compared
+    with pytest.raises(cl.DataError, match="is no number"):
+        cl.infer_delivery(table.assign(spin_rpm="fast"))

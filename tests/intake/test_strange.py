@@ -189,3 +189,39 @@ def test_decisions_in_a_table_are_looked_at_as_those_in_a_file(put, change, part
     refused(lambda: cl.apply_decisions(shots, table.assign(**change)), part)
     refused(lambda: cl.apply_decisions(shots, table.drop(columns=list(change))), "No column")
     assert read_decisions(put("d.csv", "source,source_row,decision,reason\na.csv,2.0,use,x\n"))["source_row"][0] == 2
+
+
+@pytest.mark.parametrize(
+    ("head", "one", "other"), [("surface", "mat", ""), ("indoors", "yes", "no"), ("surface", "mat", "grass")]
+)
+def test_a_log_may_say_another_thing_in_each_block_though_some_shots_stand_in_none(put, head, one, other):
+    shots = cl.clean_shots(cl.read_shots(put("a.csv", lesson())))
+    text = LOG.replace("cue\n", f"cue,{head}\n") + f"v1,1,3,plain,plain,{one}\nv1,4,6,cue,S1,{other}\n"
+    joined = cl.join_log(shots, put("log.csv", text)).table[head]
+    said = {"yes": True, "no": False}
+    assert joined.iloc[0] == said.get(one, one) and joined.iloc[7] == said.get(one, one)
+    assert joined.isna()[3] if other == "" else joined.iloc[3] == said.get(other, other)
+
+
+def test_readings_without_end_or_all_but_none_are_remarks_and_break_no_rule():
+    rows = np.random.default_rng(2).normal(0, 1, (40, 4))
+    table = pd.DataFrame(rows, columns=["attack_up_deg", "path_out_deg", "face_open_deg", "arc_incline_deg"])
+    table = table.assign(arc_incline_deg=60.0, club_speed_mps=38.0, ball_speed_mps=52.0, club="iron-7", session="v1")
+    table = table.assign(launch_up_deg=17.0, launch_out_deg=1.0, spin_rpm=6000.0, spin_tilt_deg=2.0, strike_high_mm=1.0)
+    odd = {"spin_tilt_deg": 1e308, "arc_incline_deg": 5e-324, "club_speed_mps": 5e-324, "strike_high_mm": 1e308}
+    for place, (name, value) in enumerate(odd.items()):
+        table.loc[place, name] = value
+    table.loc[5, ["face_open_deg", "path_out_deg"]] = 1e308, -1e308
+    table.loc[6, ["face_open_deg", "path_out_deg"]] = np.inf
+    shots = cl.clean_shots(table)
+    assert shots.counts.shots == 40 and shots.table["read_ok"].tolist()[:8] == [
+        True,
+        True,
+        False,
+        True,
+        True,
+        False,
+        False,
+        True,
+    ]
+    assert cl.cleaning_report(shots).text()
