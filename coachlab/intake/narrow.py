@@ -25,8 +25,10 @@ KEPT_BY = {
 }  # fmt: skip
 """What somebody may choose shots by, or what is chosen along with it."""
 FAR = 0.8
-"""How many times the others' scatter is little enough to be said; an assumption. Half the shots left out at random
-leaves 1, the best four in five by distance from the target about .7."""
+"""How many times the others' scatter is little enough to be said; an assumption."""
+LEFT = {"three": 0.6, "four": 0.7}
+"""What the best three, or four, shots in five by distance from the target leave of the scatter of carry, to a tenth, in
+simulated academies."""
 LEAST_OF_BLOCK, LEAST_OF_STUDENT, LEAST_STUDENTS = 4, 12, 2
 """Shots in one go; shots beyond one a block of a student; students of a coach, and of all others."""
 SKEWED = 0.5
@@ -83,7 +85,10 @@ def audit_scatter(shots: Shots, log: Log | None = None, level: float = 0.95) -> 
     against its error between students (pooled or Welch's, whichever says less), one-sided, with Bonferroni's correction
     for coaches and readings. With blocks, the log SD of cue less that of plain blocks of the same student likewise,
     which is free of how good the students are. A coach is not named if most of the shots come from files whose numbers
-    show a gap somewhere: there `audit_logging` sees what is left out.
+    show a gap somewhere: there `audit_logging` sees what is left out. In simulated academies of 38 students and 3 or 4
+    coaches one who keeps the best 60 % of the shots of each block, or of each cue block, is found in at least 95 of
+    100. One who leaves out only the worst fifth of the cue shots, judged by the attack or path that the cue is for,
+    leaves .85 of their scatter and is mostly missed: only a counter shows that.
 
     References
     ----------
@@ -274,4 +279,9 @@ def _power(compared: list[_Compared], suspects: list[str], alpha: float, by: str
                     f"{name}, {words}: too little to tell, as half the others' scatter could be missed; it takes about "
                     f"{np.ceil(more * one.students):.0f} students, and {np.ceil(more * one.others):.0f} of the others."
                 )
+    if any("is found" in sentence for sentence in said):
+        said.append(
+            "Of the scatter of carry the best three shots in five by distance from the target leave about "
+            f"{LEFT['three']:g}, the best four in five about {LEFT['four']:g}."
+        )
     return " ".join(said)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import coachlab as cl
-from coachlab.intake.narrow import audit_scatter
+from coachlab.intake.narrow import LEFT, _scatter, audit_scatter
 
 QUICK, MANY = range(1), range(40)
 KEPT = 0.6
@@ -78,6 +78,19 @@ def flagged_clean(seeds, coaches=4):
     ]
 
 
+@pytest.mark.parametrize(("word", "share"), [("three", 0.6), ("four", 0.8)])
+def test_what_is_said_to_be_left_of_the_scatter_is_what_is_left(word, share):
+    ratios = []
+    for coach in ("c1", "c2", "c3", "c4"):
+        whole, kept = academy(0), best_of(academy(0), coach, share)
+        logs = []
+        for one in (whole, kept):
+            cases = _scatter(one.table, "carry_m", one.table["coach"]).cases
+            logs.append(cases.loc[cases["group"] == coach, "log"].mean())
+        ratios.append(np.exp(logs[1] - logs[0]))
+    assert round(np.mean(ratios), 1) == LEFT[word]
+
+
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_coach_who_keeps_the_best_shots_is_named_and_no_other(fault):
     assert found_in(QUICK, **FAULTS[fault]) == 1
@@ -95,3 +108,78 @@ def test_the_best_shots_are_found_in_95_of_100_academies_and_clean_ones_pass_in_
     print(found, clean)
     assert min(found.values()) >= 0.95, found
     assert max(clean) <= 0.05, clean
+
+
+def test_a_finding_says_how_narrow_what_else_it_could_be_and_what_to_do():
+    told = audit_scatter(best_of(academy(0), "c2"))
+    assert tuple(told.table["audit"]) == ("scatter",) and (told.table["strength"] >= 1).all()
+    for part in (
+        "95 % interval",
+        "students against",
+        "Better players",
+        "few such shots are here",
+        "Ask whether every ball",
+    ):
+        assert part in told.text(), part
+    crooked = audit_scatter(best_of(academy(0), "c2", by="side")).text()
+    assert "the short misses are there" in crooked
+    cues = audit_scatter(best_of(academy(0), "c2", phases=["cue"])).text()
+    assert "against plain blocks, cue blocks scatter" in cues and "A cue that steadies the swing" in cues
+
+
+def test_without_a_finding_it_says_what_could_have_been_found():
+    (told,) = audit_scatter(academy(0)).looked
+    ratio = float(told.split("all shots: ")[1].split(" times")[0])
+    assert 0.5 <= ratio < 0.8 and "is found 95% of the time" in told
+
+
+def test_with_few_students_it_says_that_nothing_can_be_told_and_how_many_it_takes():
+    (told,) = audit_scatter(academy(1, students=8)).looked
+    assert "too little to tell, as half the others' scatter could be missed; it takes about" in told
+    lone = academy(1, students=8)
+    one = lone.table[lone.table["student"].isin(lone.table.drop_duplicates("coach")["student"])]
+    assert "too few shots or students to tell" in audit_scatter(uncounted(lone, one)).looked[0]
+
+
+def test_files_are_held_against_each_other_where_no_coach_is_known():
+    shots = best_of(academy(0), "c2")
+    bare = shots.table.assign(source="bay " + shots.table["coach"].str[1]).drop(columns="coach")
+    assert audit_scatter(uncounted(shots, bare)).table["where"].tolist() == ["bay 2"]
+
+
+def test_a_device_that_counts_is_left_to_the_audit_of_its_gaps():
+    made = cl.simulate_academy(students=12, seed=3, rogue=True).shots
+    (told,) = audit_scatter(made).looked
+    assert "the shot numbers themselves show" in told
+    assert "held against the others" in audit_scatter(uncounted(made)).looked[0]
+
+
+def test_a_club_that_nobody_else_teaches_speaks_against_nobody():
+    shots = academy(0)
+    wedges = shots.table["club"].where(shots.table["coach"] != "c1", "wedge-60")
+    narrow = best_of(uncounted(shots, shots.table.assign(club=wedges)), "c1")
+    findings = audit_scatter(narrow)
+    assert len(findings) == 0 and "c1, all shots: too few shots or students" in findings.looked[0]
+
+
+def test_coaches_of_short_hitters_are_not_taken_for_keepers_of_the_best():
+    shots = academy(0)
+    mine = shots.table["coach"] == "c1"
+    short = {name: shots.table[name].where(~mine, 0.6 * shots.table[name]) for name in ("carry_m", "side_out_m")}
+    assert len(audit_scatter(uncounted(shots, shots.table.assign(**short)))) == 0
+
+
+def test_the_audit_stands_among_the_others_and_refuses_what_is_no_shots():
+    findings = cl.audit_shots(best_of(academy(0), "c3"))
+    assert findings.table.loc[findings.table["audit"] == "scatter", "where"].tolist() == ["coach c3"]
+    with pytest.raises(cl.DataError, match="shots"):
+        audit_scatter("x")
+    with pytest.raises(cl.DataError, match="share"):
+        audit_scatter(academy(0), level=2)
+
+
+def test_shots_without_students_or_readings_say_what_is_needed(put):
+    shots = cl.clean_shots(cl.read_shots(put("a.csv", "club,attack_up_deg\niron-7,-3\niron-7,-4\n")))
+    assert "needs student" in audit_scatter(shots).looked[0]
+    empty = replace(shots, table=shots.table.assign(excluded=True))
+    assert len(audit_scatter(empty)) == 0
