@@ -70,6 +70,7 @@ def disagreements(
     if not rules or not usable.any():
         return
     codes, clubs = pd.factorize(table["club"])
+    codes = codes.astype(np.int32)
     kinds = [CLUBS.get(str(club), "") for club in clubs] + [""]
     heads = np.array([HEADS.index(kind) if kind in HEADS else len(HEADS) for kind in kinds], np.int8)[codes]
     names = [name for name in dict.fromkeys(name for rule in rules for name in NEEDS[rule]) if name in table]
@@ -78,7 +79,8 @@ def disagreements(
         if "arc_incline_deg" in table:
             at["arc_incline_deg"] = _incline(table)
         at["arc_azimuth_deg"] = _usual_azimuth(table, at, heads, codes, usable)
-    scatter = _scatter(table, at, heads, usable, rules)
+    files = _codes(table["source"]) if "source" in table else np.zeros(len(table), dtype=np.int32)
+    scatter = _scatter(files, at, heads, usable, rules)
     broken = {rule: np.zeros(len(table), dtype=bool) for rule in rules}
 
     def look(first: int) -> None:
@@ -91,7 +93,7 @@ def disagreements(
                     continue
                 part = {name: values[place] for name, values in at.items()}
                 blown = Air(**{name: values[place] for name, values in around.items()}) if with_air else None
-                wide = {rule: values[place] for rule, values in scatter.items()}
+                wide = {rule: values[files[place], which] for rule, values in scatter.items()}
                 for rule, where in consistency(part, part, part, head, blown, wide).items():
                     if rule in broken:
                         broken[rule][place] = where
@@ -151,9 +153,10 @@ def _usual_azimuth(
 
     Misreads and steep attacks are left out; missing where there are too few shots to tell.
     """
-    visit = pd.factorize(table["session" if "session" in table else "student"])[0].astype(np.int64)
-    groups = np.where((visit >= 0) & (clubs >= 0), visit * (clubs.max() + 1) + clubs, -1)
-    code, known = pd.factorize(groups)
+    visit = _codes(table["session" if "session" in table else "student"])
+    group = np.where((visit < 0) | (clubs < 0), -1, visit * (clubs.max() + 1) + clubs)
+    code, known = pd.factorize(group)
+    del visit, group  # of millions of shots: what is done with makes room
     azimuth = np.full(len(table), np.nan)
     usual = np.array([ARCS[head].incline_deg for head in HEADS] + [np.nan])
     for first in range(0, len(table), _BLOCK):
@@ -173,28 +176,33 @@ def _usual_azimuth(
 
 
 def _scatter(
-    table: pd.DataFrame, at: Mapping[str, np.ndarray], heads: np.ndarray, usable: np.ndarray, rules: list[str]
+    files: np.ndarray, at: Mapping[str, np.ndarray], heads: np.ndarray, usable: np.ndarray, rules: list[str]
 ) -> dict[str, np.ndarray]:
-    """Return by rule how the readings of each shot's own file and kind of head scatter, degrees; 0 where unknown.
+    """Return by rule how readings scatter by file (the last: none) and kind of head, degrees; 0 where unknown.
 
     A device's limits are its own: without this, one whose tilt is good to two degrees would have every tenth honest
     iron remarked upon. Told from evenly chosen shots of a file, where there are many.
     """
-    wanted = [rule for rule in rules if rule in SCATTERING]
-    found = {rule: np.zeros(len(table)) for rule in wanted}
-    if not wanted:
+    found = {rule: np.zeros((files.max(initial=0) + 2, len(HEADS))) for rule in rules if rule in SCATTERING}
+    if not found:
         return {}
-    files = pd.factorize(table["source"])[0] if "source" in table else np.zeros(len(table), dtype=int)
     for which, head in enumerate(HEADS):
         ours = np.flatnonzero(usable & (heads == which))
+        if not len(ours):
+            continue
         ours = ours[np.argsort(files[ours], kind="stable")]
         for rows in np.split(ours, np.flatnonzero(np.diff(files[ours])) + 1):
             some = rows[:: max(len(rows) // _ENOUGH, 1)]
             part = {name: values[some] for name, values in at.items()}
             for rule, value in scatter_of(part, part, head).items():
                 if rule in found:
-                    found[rule][rows] = value
+                    found[rule][files[rows[0]], which] = value
     return found
+
+
+def _codes(column: pd.Series) -> np.ndarray:
+    """Return for each row which of the column's distinct values stands there, -1 for none."""
+    return pd.factorize(column)[0].astype(np.int32)
 
 
 def _value(at: Mapping[str, np.ndarray], name: str) -> np.ndarray:

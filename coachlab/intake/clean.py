@@ -1,7 +1,6 @@
 """`clean_shots`: which readings can be believed. Nothing is dropped: a misread is set aside, the rest remarked upon."""
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -85,14 +84,8 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
         if rule == MISREAD:
             read_ok &= ~outside
         found.append(_flags(table, outside, name, rule, values))
-    looks = (
-        lambda: list(_consistency(table)),
-        lambda: list(_unlike(table, read_ok)),
-        lambda: list(disagreements(table, read_ok, air)),
-    )
-    with ThreadPoolExecutor(len(looks)) as pool:  # arithmetic on arrays, during which the other looks can work
-        for doubts in pool.map(lambda look: look(), looks):
-            found += [_flags(table, rows, name, rule, values) for name, rule, rows, values in doubts]
+    for doubts in (_consistency(table), _unlike(table, read_ok), disagreements(table, read_ok, air)):
+        found += [_flags(table, rows, name, rule, values) for name, rule, rows, values in doubts]
     told = air_sentence(table, air)
     notes += [told] if told else []
     for name, rows, values, compared in _reported(table):

@@ -231,14 +231,14 @@ def _readings(
     intake: Intake, name: str, read: Numbers, left: np.ndarray | None, factor: float, by_row: np.ndarray | None
 ) -> np.ndarray:
     """Return a column of readings for each shot, in its own unit and in the player's frame."""
-    values = intake.rows(name, np.where(read.plain, read.value * factor, read.value) if factor != 1 else read.value)
-    values = values.copy() if values.base is not None or values is read.value else values
+    if factor != 1:
+        np.multiply(read.value, factor, out=read.value, where=read.plain)
+    values = intake.rows(name, read.value)
     if by_row is not None:
         plain = intake.rows(name, read.plain)
         values[plain] *= by_row[plain]
     if left is not None and name in LATERAL and read.world.any():
-        mirrored = left & intake.rows(name, read.world)
-        values[mirrored] = 0.0 - values[mirrored]
+        np.subtract(0.0, values, out=values, where=left & intake.rows(name, read.world))
     return values
 
 

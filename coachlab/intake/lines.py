@@ -33,15 +33,12 @@ _BLOCK = 1 << 22
 _SMALL = 1 << 15
 _FEW, _MANY = pa.dictionary(pa.int32(), pa.string()), pa.string()
 """How a column is read: its distinct texts once, or, where nearly each is another (times), as they stand."""
-
+_CORES = os.cpu_count() or 1
 
 _Part = tuple[np.ndarray | None, pa.Array]
 """One block of a column: for each row the place of its word, and the words; no places where each row is a word."""
-
-
 _Block = tuple[list[_Part], np.ndarray, np.ndarray]
 """The columns of one block, the line of each row counted from 0, and the lines with too many cells."""
-_CORES = os.cpu_count() or 1
 
 
 class _OutOfOrder(Exception):
