@@ -208,7 +208,7 @@ def _codes(column: pd.Series) -> np.ndarray:
 def _value(at: Mapping[str, np.ndarray], name: str) -> np.ndarray:
     if name != "speed_ratio":
         return at[name]
-    with np.errstate(invalid="ignore", divide="ignore"):
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         return at["ball_speed_mps"] / at["club_speed_mps"]
 
 

@@ -225,3 +225,14 @@ def test_readings_without_end_or_all_but_none_are_remarks_and_break_no_rule():
         True,
     ]
     assert cl.cleaning_report(shots).text()
+
+
+def test_a_head_that_all_but_stood_leaves_the_remarks_on_other_shots_as_they_are():
+    table = pd.DataFrame(
+        {"club": "driver", "club_speed_mps": [45.0, 45.0, 5e-324], "ball_speed_mps": [66.0, 52.0, 60.0]}
+    )
+    table = table.assign(attack_up_deg=1.0, path_out_deg=1.0, face_open_deg=1.0, delivered_loft_deg=14.0)
+    table = table.assign(launch_up_deg=12.0, launch_out_deg=1.0, spin_rpm=2600.0, spin_tilt_deg=0.0)
+    shots = cl.clean_shots(table)
+    assert shots.flags.loc[shots.flags["rule"] == "ball too slow", "source_row"].tolist() == [2]
+    assert shots.table["read_ok"].tolist() == [True, True, False]
