@@ -181,7 +181,7 @@ class CueShifts:
         )
         notes = "".join(
             f"<li>{html.escape(', '.join(self.names[cue] for cue in cues))}: {html.escape(note)}</li>"
-            for note, cues in by_note(self.notes).items()
+            for note, cues in by_note({cue: self.notes[cue] for cue in self.names}).items()
         )
         return rows.to_html(index=False, escape=True) + (f"<ul>{notes}</ul>" if notes else "")
 

@@ -13,6 +13,7 @@ from coachlab.cues.pattern import default_pattern
 from coachlab.errors import CoachlabError
 from coachlab.intake.shots import Shots
 from coachlab.settings import Settings
+from coachlab.widgets.garbage import garbage_waits
 from coachlab.widgets.image import DPI, Picture, png_of
 from coachlab.widgets.offer import directions, offered_choices
 from coachlab.widgets.page import WIDE_PX, draw_view, view_html
@@ -49,7 +50,6 @@ class Explorer(w.VBox):
         self._ask = (shots, cues, settings or Settings())
         self._known: dict = {}
         self._views: dict[Choice, ExplorerView] = {}
-        self._figure = Figure()
         self._timer: asyncio.TimerHandle | None = None
         self._drawn: dict[tuple, bytes] = {}
         self._refused: set[Choice] = set()
@@ -83,9 +83,10 @@ class Explorer(w.VBox):
     def refresh(self) -> None:
         """Compute what the controls ask, and show it; an error is shown in words in its place."""
         try:
-            self.view = self._answer(self.choice)
-            self._draw()
-            self._tell()
+            with garbage_waits():
+                self.view = self._answer(self.choice)
+                self._draw()
+                self._tell()
             self.trouble.value = ""
         except CoachlabError as err:
             self._fail(err.asked, err.found, err.do)
@@ -109,7 +110,8 @@ class Explorer(w.VBox):
         for choice in self._next_choices():
             if self._key(choice) not in self._drawn and choice not in self._refused:
                 try:
-                    self._picture_of(self._answer(choice))
+                    with garbage_waits():
+                        self._picture_of(self._answer(choice))
                 except CoachlabError:  # shown in words if anybody asks
                     self._refused.add(choice)
                 self._later(_BREATH_S, self._look_ahead)
@@ -187,8 +189,9 @@ class Explorer(w.VBox):
         key = self._key(view.choice)
         _, room_px, sharpness = key
         if key not in self._drawn:
-            draw_view(view, self._figure, self._ask[1], room_px)
-            self._drawn[key] = png_of(self._figure, DPI * sharpness)
+            figure = Figure()  # to clear the last one would cost more
+            draw_view(view, figure, self._ask[1], room_px)
+            self._drawn[key] = png_of(figure, DPI * sharpness)
         return self._drawn[key]
 
     def _tell(self) -> None:

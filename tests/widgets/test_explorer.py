@@ -1,6 +1,7 @@
 """The explorer without a browser: the value that it shows, and the panel that shows it."""
 
 import asyncio
+import gc
 import io
 import re
 from dataclasses import replace
@@ -8,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.figure import Figure
 from PIL import Image
 
 import coachlab as cl
@@ -18,7 +20,7 @@ from coachlab.intake.shots import Shots
 from coachlab.settings import Settings
 from coachlab.widgets import explorer
 from coachlab.widgets.advice import CAUTION, next_steps
-from coachlab.widgets.page import view_html
+from coachlab.widgets.page import draw_view, view_html
 from coachlab.widgets.view import Choice, explorer_view
 
 CLAIMED_TOO_MUCH = re.compile(r"\b(works|fix(es)?|proven|significant|responders?|best|caused?)\b", re.IGNORECASE)
@@ -70,6 +72,8 @@ def test_a_family_and_a_single_cue_are_parts_of_the_whole(view, academy):
         assert set(part.patterns.table["cue"]) == set(cues)
         names = [view.shifts.names[cue] for cue in cues]
         assert set(part.claims["cue"]) == set(names)
+        assert any(view.shifts.notes[cue] for cue in view.shifts.names if cue not in cues)
+        assert not any(name in part.shifts._repr_html_() for name in view.shifts.names.values() if name not in names)
         mine = academy.shots.table["cue"].isin(cues) & (academy.shots.table["phase"] == "cue")
         lessons = academy.shots.table.loc[mine, "session"].nunique()
         assert lessons < academy.shots.table["session"].nunique()
@@ -235,7 +239,7 @@ def test_a_closer_look_at_one_cue_opens_what_is_folded_elsewhere(panel):
     assert "<details open>" in panel.sections["said"].value
 
 
-def test_the_picture_is_drawn_for_the_width_that_the_page_has(panel):
+def test_the_picture_is_drawn_for_the_width_that_the_page_has(panel, academy):
     panel.picture.room_px = 1300
     wide = Image.open(io.BytesIO(panel.picture.png)).size
     panel.picture.room_px = 680
@@ -245,7 +249,9 @@ def test_the_picture_is_drawn_for_the_width_that_the_page_has(panel):
     assert narrow[1] > 1.5 * wide[1]
     panel.picture.room_px = 380
     assert Image.open(io.BytesIO(panel.picture.png)).size[0] == 380
-    assert [axes.get_position().width > 0.9 for axes in panel._figure.axes] == [True, True]
+    figure = Figure()
+    draw_view(panel.view, figure, academy.cues, 380)
+    assert [axes.get_position().width > 0.9 for axes in figure.axes] == [True, True]
     panel.picture.room_px = 680
     panel.picture.ratio = 2.0
     assert Image.open(io.BytesIO(panel.picture.png)).size == (2 * narrow[0], 2 * narrow[1])
@@ -267,6 +273,28 @@ def test_an_error_is_shown_in_words_and_leaves_nothing_of_the_last_view(panel, m
     panel.controls["family"].value = "intent"
     assert panel.trouble.value == ""
     assert panel.picture.png
+
+
+@pytest.mark.parametrize("wanted", [True, False])
+def test_garbage_waits_for_the_answer_and_its_collector_is_left_as_it_was(panel, monkeypatch, wanted):
+    seen = []
+
+    def look(*asked):
+        seen.append(gc.isenabled())
+        if len(seen) == 2:
+            raise DataError("Asked.", "Found.", "Do.")
+        return explorer_view(*asked)
+
+    monkeypatch.setattr(explorer, "explorer_view", look)
+    (gc.enable if wanted else gc.disable)()
+    try:
+        for family in ("setup", "intent"):  # an answer, then an error
+            panel.controls["family"].value = family
+            assert gc.isenabled() is wanted
+    finally:
+        gc.enable()
+    assert seen == [False, False]
+    assert "Found." in panel.trouble.value
 
 
 def test_a_fault_of_the_program_is_shown_too(panel, monkeypatch):
