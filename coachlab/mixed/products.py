@@ -159,19 +159,25 @@ def carry(R, W, shared, single, keep):
     batch, (units, m, k) = len(shared), R.shape[1:]
     NR = np.empty((batch, units, m, m))
     WN = np.empty((batch, units, m, m + k)) if keep else None
-    for i in range(batch):
-        right = R[min(i, len(R) - 1)]
+    each = max(1, AT_ONCE // (units * m * k))  # points of a batch that go together
+    for first in range(0, batch, each):
+        some = slice(first, first + each)
         for part in portions(R):
-            rows = np.ascontiguousarray(right[part])
-            N = flat_times(rows[None], shared[i : i + 1])[0]
+            rows = np.ascontiguousarray(_some(R, some)[:, part])
+            N = flat_times(rows, shared[some])
             for start, stop, own, parent in single:
-                M = own[i, parent[part]]
+                M = own[some, parent[part]]
                 N[..., start:] += times(rows[..., start:stop], M)
                 N[..., start:stop] += times_turned(rows[..., stop:], M[..., stop - start :])
-            NR[i, part] = times_turned(N, rows)
+            NR[some, part] = times_turned(N, rows)
             if keep:
-                WN[i, part, :, m:] = times(W[min(i, len(W) - 1), part], N)
+                WN[some, part, :, m:] = times(_some(W, some)[:, part], N)
     return NR, WN
+
+
+def _some(a, which):
+    """Points of a batch, or the only one, which holds for all."""
+    return a if len(a) == 1 else a[which]
 
 
 def portions(a):
