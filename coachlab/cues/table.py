@@ -194,7 +194,7 @@ def flow(shots: Shots, table: pd.DataFrame | None = None) -> pd.DataFrame:
     steps += [
         ("set aside: outside the range of a believable reading", -misread, np.nan),
         ("set aside by a decision, with its reason", -(counts.set_aside - misread), np.nan),
-        ("analysed", counts.analysed, shots.analysed["student"].nunique()),
+        ("analysed", counts.analysed, shots.table.loc[shots.usable, "student"].nunique()),
     ]
     if table is not None:
         steps += [

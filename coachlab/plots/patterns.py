@@ -91,7 +91,9 @@ def describe_patterns(patterns: PatternShifts, cues: pd.DataFrame | None = None)
         f"Shift of {show_club(patterns.club)} {OUTCOMES[patterns.outcome]} at three places of the students' screening "
         f"{OUTCOMES[patterns.measure]}, with {level_text(patterns.level)} intervals."
     ]
-    found = dict(list(patterns.table.groupby("cue")))
+    found: dict[str, list] = {}
+    for row in patterns.table.itertuples():
+        found.setdefault(str(row.cue), []).append(row)
     for cue in in_order(patterns.names, cues):
         rows = found.get(cue)
         if rows is None or patterns.grades[cue] != "A":
@@ -100,9 +102,9 @@ def describe_patterns(patterns: PatternShifts, cues: pd.DataFrame | None = None)
         parts = [
             f"{row.pattern} at {measure.text(row.at)}: {unit.text(row.estimate, sign=True)} "
             f"({unit.number(row.low, sign=True)} to {unit.number(row.high, sign=True)})"
-            for row in rows.itertuples()
+            for row in rows
         ]
-        said.append(f"{patterns.names[cue]}: {', '.join(parts)}; {rows['students'].iloc[0]} students.")
+        said.append(f"{patterns.names[cue]}: {', '.join(parts)}; {rows[0].students} students.")
     return " ".join(said)
 
 
