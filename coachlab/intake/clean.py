@@ -31,6 +31,9 @@ RULES: dict[str, str] = {
 }
 """The rules that `clean_shots` looks at, and what each of them says."""
 
+_Doubt = tuple[str, str, np.ndarray, np.ndarray]
+"""Column, rule, the shots in doubt (bool, shape (n,)), the values that the rule is about (shape (n,))."""
+
 USED = "used all the same"
 """The flag of a shot that a person uses whatever a rule says (`decide.restore`)."""
 
@@ -72,7 +75,7 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
         shots = shots_of_table(shots)
     table = shots.table.copy(deep=False)
     read_ok = np.ones(len(table), dtype=bool)
-    found: list[pd.DataFrame | None] = []
+    found: list[_Doubt] = []
     notes = list(shots.notes)
     for name in READINGS:
         values = _judged(table, name)
@@ -83,9 +86,9 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
         rule = MISREAD if name in RANGE_RULES else UNUSUAL
         if rule == MISREAD:
             read_ok &= ~outside
-        found.append(_flags(table, outside, name, rule, values))
+        found.append((name, rule, outside, values))
     for doubts in (_consistency(table), _unlike(table, read_ok), disagreements(table, read_ok, air)):
-        found += [_flags(table, rows, name, rule, values) for name, rule, rows, values in doubts]
+        found += doubts
     told = air_sentence(table, air)
     notes += [told] if told else []
     for name, rows, values, compared in _reported(table):
@@ -95,16 +98,12 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
                 "check units and `positive` in the map."
             )
         else:
-            found.append(_flags(table, rows, name, REPORTED, values))
+            found.append((name, REPORTED, rows, values))
     kept = shots.flags[~shots.flags["rule"].isin(list(RULES))]
     table["read_ok"] = read_ok | _decided(table, kept)
-    flags = [part for part in (kept, *found) if part is not None and len(part)]
-    if flags:
-        together = pd.concat(flags, ignore_index=True)
-        together = together.sort_values(["source", "source_row"], kind="stable", ignore_index=True)
-    else:
-        together = kept.reset_index(drop=True)
-    return replace(shots, table=table, flags=together, notes=tuple(dict.fromkeys(notes)))
+    flags = pd.concat([kept, _flags(table, found)], ignore_index=True) if len(kept) else _flags(table, found)
+    flags = flags.sort_values(["source", "source_row"], kind="stable", ignore_index=True)
+    return replace(shots, table=table, flags=flags, notes=tuple(dict.fromkeys(notes)))
 
 
 def exclude(shots: Shots, where: pd.Series | np.ndarray, reason: str) -> Shots:
@@ -193,7 +192,7 @@ def _judged(table: pd.DataFrame, name: str) -> np.ndarray | None:
     return table[name].to_numpy(dtype=float, na_value=np.nan) if name in table else None
 
 
-def _consistency(table: pd.DataFrame) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
+def _consistency(table: pd.DataFrame) -> Iterator[_Doubt]:
     """Find shots that do not go together with themselves or others: column, rule, rows, values."""
     triple = [name for name in ("club_speed_mps", "attack_up_deg", "path_out_deg") if name in table]
     if len(triple) == 3 and len(table) > 1:
@@ -211,7 +210,7 @@ def _consistency(table: pd.DataFrame) -> Iterator[tuple[str, str, np.ndarray, np
         yield "delivered_loft_deg", LOFT, loft - table["attack_up_deg"].to_numpy(dtype=float, na_value=np.nan) < 0, loft
 
 
-def _unlike(table: pd.DataFrame, read_ok: np.ndarray) -> Iterator[tuple[str, str, np.ndarray, np.ndarray]]:
+def _unlike(table: pd.DataFrame, read_ok: np.ndarray) -> Iterator[_Doubt]:
     for name, rows, values in unlike_sessions(table, read_ok & ~table["excluded"].to_numpy(dtype=bool)):
         yield name, UNLIKE, rows, values
 
@@ -260,19 +259,23 @@ def _reported(table: pd.DataFrame) -> Iterator[tuple[str, np.ndarray, np.ndarray
             yield name, away > tolerance, values, int((~np.isnan(away)).sum())
 
 
-def _flags(table: pd.DataFrame, rows: np.ndarray, column: str, rule: str, values: np.ndarray) -> pd.DataFrame | None:
-    at = np.flatnonzero(rows)
-    if not len(at):
-        return None
+def _flags(table: pd.DataFrame, doubts: list[_Doubt]) -> pd.DataFrame:
+    """Return all doubts as one table: `Shots.flags`."""
+    places = [np.flatnonzero(rows) for _, _, rows, _ in doubts]
+    at = np.concatenate(places) if places else np.zeros(0, dtype=np.int64)
     here = table[[name for name in ("source", "source_row", "shot") if name in table]].iloc[at]
+    counts = [len(place) for place in places]
+    named = (np.repeat(np.array([doubt[which] for doubt in doubts], dtype=object), counts) for which in (0, 1))
+    columns, rules = (pd.array(words, dtype="str") for words in named)
+    values = [value for place, doubt in zip(places, doubts, strict=True) for value in doubt[3][place].tolist()]
     return pd.DataFrame(
         {
             "source": here["source"].astype("str").array,
             "source_row": here["source_row"].to_numpy(),
             "shot": here["shot"].to_numpy() if "shot" in here else np.nan,
-            "column": column,
-            "rule": rule,
-            "value": pd.Series(values[at].tolist(), dtype="object"),
+            "column": columns,
+            "rule": rules,
+            "value": pd.Series(values, dtype="object"),
         }
     )
 
