@@ -9,8 +9,10 @@ import pandas as pd
 from timing import Row, paired
 
 import coachlab as cl
+from coachlab.intake.many import read_many
 
 ROWS, MANY_ROWS = 100_000, 1_000_000
+FILES, FILE_ROWS = 24, 5_000
 MAP = """
 name = "bench"
 [club_names]
@@ -92,7 +94,34 @@ def measure() -> list[Row]:
                 aim=aim,
             )
         )
-    return rows
+    return [*rows, a_folder()]
+
+
+def a_folder() -> Row:
+    """Time a folder of exports, read together, beside the same files one after another."""
+    with tempfile.TemporaryDirectory() as folder:
+        paths = []
+        for number in range(FILES):
+            place = Path(folder) / f"{number:02}"
+            place.mkdir()
+            export, toml = write_export(place, FILE_ROWS, seed=number)
+            paths.append(export)
+        columns = cl.ColumnMap.from_toml(toml)
+
+        def read(path: Path) -> cl.Shots:
+            return cl.clean_shots(cl.read_shots(path, columns))
+
+        assert sum(map(len, read_many(paths, read))) == FILES * FILE_ROWS
+        together_s, apart_s = paired(
+            lambda: read_many(paths, read), lambda: read_many(paths, read, workers=1), repeats=9
+        )
+    return Row(
+        what=f"{FILES} files of {FILE_ROWS:,} rows, read and cleaned together",
+        ours_s=together_s,
+        yardstick="the same, one after another",
+        yardstick_s=apart_s,
+        aim=1,
+    )
 
 
 def peak_memory_mb(export: Path, toml: Path) -> float | None:
