@@ -14,7 +14,7 @@ from scipy import stats
 
 from coachlab.errors import need, need_share
 from coachlab.intake.audit import kept_in
-from coachlab.intake.findings import Findings, found
+from coachlab.intake.findings import Findings, counted, found
 from coachlab.intake.journal import Log
 from coachlab.intake.shots import Shots
 from coachlab.schema import COLUMNS
@@ -97,15 +97,15 @@ def audit_scatter(shots: Shots, log: Log | None = None, level: float = 0.95) -> 
     asked = "An audit of the scatter of shots was asked for."
     need(shots, Shots, asked, "shots", "Give what read_shots and clean_shots return.")
     need_share(level, asked)
-    table = shots.analysed
+    table = counted(shots)
     readings = [name for name in KEPT_BY if name in table and table[name].notna().any()]
     if "student" not in table or not readings or not table["student"].notna().any():
         return found([], "Scatter: this needs student and one of carry, side, attack, face, strike.")
     by = "coach" if "coach" in table and table["coach"].notna().any() else "source"
     table = table[table["student"].notna() & table[by].notna()]
     groups = table[by].astype("str")
-    counted = _counted(shots, groups)
-    suspects = [name for name in sorted(groups.unique()) if name not in counted]
+    numbered = _numbered(shots, groups)
+    suspects = [name for name in sorted(groups.unique()) if name not in numbered]
     if not suspects:
         return found([], "Scatter: not looked at, as the shot numbers themselves show what is left out.")
     if groups.nunique() < 2:
@@ -123,7 +123,7 @@ def audit_scatter(shots: Shots, log: Log | None = None, level: float = 0.95) -> 
     return found(rows, _power(mine, suspects, alpha, by))
 
 
-def _counted(shots: Shots, groups: pd.Series) -> list[str]:
+def _numbered(shots: Shots, groups: pd.Series) -> list[str]:
     """Return the groups most of whose shots come from files whose numbers show a gap: a counter that ran on."""
     table = shots.table
     if "shot" not in table or "session" not in table:
