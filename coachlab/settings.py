@@ -124,6 +124,13 @@ def read_settings(path: str | Path | None = None) -> Settings:
     path = Path(path)
     content = _read_toml(path, "the academy's settings")
     useful = content.pop("smallest_useful", {})
+    if not isinstance(useful, dict):
+        raise DataError(
+            f"{path.name} was read as the academy's settings.",
+            f"smallest_useful is {useful!r}.",
+            "Write a section [smallest_useful] with lines such as carry_m = 3.0.",
+            key="smallest_useful",
+        )
     by_club = {club: values for club, values in useful.items() if isinstance(values, dict)}
     general = {name: value for name, value in useful.items() if not isinstance(value, dict)}
     windows = _windows(path, content.pop("window", {}))
@@ -208,6 +215,10 @@ def read_cues(path: str | Path) -> pd.DataFrame:
             raise DataError(
                 asked, f"family is {card.get('family')!r}.", f"Write one of {', '.join(FAMILIES)}.", cue=cue
             )
+        for key in ("moves", "clubs", "exclusions"):
+            words = card.get(key, [])
+            if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
+                raise DataError(asked, f"{key} is {words!r}.", "Write a list of texts.", cue=cue, key=key)
         if card.get("direction", 1) not in (1, -1):
             raise DataError(asked, f"direction is {card['direction']!r}.", "Write 1 or -1.", cue=cue)
         for club in card.get("clubs", ()):
@@ -271,14 +282,26 @@ def toml_text(text: str) -> str:
     return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
+def load_toml(text: str) -> dict:
+    """Return what a TOML text holds; a whole number beyond 64 bits, which TOML does not know, is a ValueError."""
+    content = tomllib.loads(text)
+    parts: list[object] = [content]
+    while parts:
+        part = parts.pop()
+        parts += part.values() if isinstance(part, dict) else part if isinstance(part, list) else []
+        if isinstance(part, int) and abs(part) >= 2**63:
+            raise ValueError("a whole number is beyond 64 bits")
+    return content
+
+
 def _read_toml(path: Path, what: str) -> dict:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return load_toml(path.read_text(encoding="utf-8"))
     except OSError as err:
         raise DataError(
             f"{path} was asked for as {what}.", f"It cannot be opened ({err.strerror}).", "Check the path."
         ) from err
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as err:
+    except ValueError as err:  # beside what is no TOML and no UTF-8, a number of thousands of digits
         raise DataError(
             f"{path.name} was read as {what}.", f"It is not valid TOML: {err}.", "Correct that line."
         ) from err

@@ -11,10 +11,11 @@ from coachlab.intake.agree import air_sentence, disagreements
 from coachlab.intake.columns import READINGS
 from coachlab.intake.derive import face_to_path_deg, speed_ratio
 from coachlab.intake.history import unlike_sessions
+from coachlab.intake.plain import plain_table
 from coachlab.intake.shots import FLAG_COLUMNS, Shots
 from coachlab.physics.air import Air
 from coachlab.physics.consistency import CONSISTENCY
-from coachlab.schema import COLUMNS, RANGE_RULES, check
+from coachlab.schema import COLUMNS, RANGE_RULES
 
 MISREAD, UNUSUAL = "out of range", "unusual"
 STUCK, TWICE = "stuck reading", "duplicate shot"
@@ -154,7 +155,7 @@ def shots_of_table(table: pd.DataFrame) -> Shots:
             f"None of its columns is a reading; found: {', '.join(map(str, table.columns)) or 'none'}.",
             f"Name at least one column as we do, as in {', '.join(READINGS[:3])}.",
         )
-    check("shots", table, where="The table")
+    table = plain_table(table)
     raw = table.copy(deep=False)
     if "source" not in raw:
         raw["source"] = "table"
@@ -207,7 +208,7 @@ def _consistency(table: pd.DataFrame) -> Iterator[_Doubt]:
     yield "shot", TWICE, rows, table["shot"].to_numpy() if "shot" in table else np.full(len(table), np.nan)
     if "delivered_loft_deg" in table and "attack_up_deg" in table:
         loft = table["delivered_loft_deg"].to_numpy(dtype=float, na_value=np.nan)
-        yield "delivered_loft_deg", LOFT, loft - table["attack_up_deg"].to_numpy(dtype=float, na_value=np.nan) < 0, loft
+        yield "delivered_loft_deg", LOFT, loft < table["attack_up_deg"].to_numpy(dtype=float, na_value=np.nan), loft
 
 
 def _unlike(table: pd.DataFrame, read_ok: np.ndarray) -> Iterator[_Doubt]:
@@ -255,7 +256,8 @@ def _reported(table: pd.DataFrame) -> Iterator[tuple[str, np.ndarray, np.ndarray
     for name, (derive, tolerance) in _AGREES.items():
         if name in table:
             values = table[name].to_numpy(dtype=float, na_value=np.nan)
-            away = np.abs(derive(table.drop(columns=name)).to_numpy() - values)
+            with np.errstate(over="ignore", invalid="ignore"):  # of misreads without end
+                away = np.abs(derive(table.drop(columns=name)).to_numpy() - values)
             yield name, away > tolerance, values, int((~np.isnan(away)).sum())
 
 

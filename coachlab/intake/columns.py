@@ -1,7 +1,6 @@
 """`ColumnMap`: a file's headings become our columns, with their units and signs. The user owns it, as TOML."""
 
 import datetime as dt
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,6 +9,7 @@ from types import MappingProxyType
 from coachlab.errors import MapError
 from coachlab.intake.headings import close_to, plain_heading, read_club, without_unit
 from coachlab.schema import CLUBS, COLUMNS, LATERAL, MEASURES, PHASES, TABLES
+from coachlab.settings import load_toml
 from coachlab.units import factor_to_column, read_unit, units_for
 
 LABELS = ("student", "coach", "session", "block", "club", "hand", "phase", "cue", "session_day")
@@ -146,7 +146,7 @@ def read_map(path: str | Path) -> tuple[ColumnMap, list[MapError]]:
     empty = ColumnMap(path.stem, MappingProxyType({}))
     read = f"{path.name} was read as a column map."
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        content = load_toml(path.read_text(encoding="utf-8-sig"))
     except OSError as err:
         found, do = f"It cannot be opened ({err.strerror}).", "Check the path."
         return empty, [MapError(f"{path} was asked for as a column map.", found, do, path=path.name)]

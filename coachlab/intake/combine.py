@@ -8,6 +8,7 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from coachlab.errors import DataError
+from coachlab.intake.findings import sound
 from coachlab.intake.shots import Shots
 from coachlab.schema import MEASURES
 
@@ -68,6 +69,7 @@ def find_copies(table: pd.DataFrame, part_of: np.ndarray) -> np.ndarray:
     """
     names = [name for name in MEASURES if name in table]
     readings = table[names].to_numpy(dtype=float, na_value=np.nan)
+    readings = sound(readings)  # a misread says nothing of the shot
     labels = [pd.factorize(table[name])[0] for name in ("student", "club") if name in table]
     times = table["struck_at"].to_numpy().astype("M8[s]").astype("int64") if "struck_at" in table else None
     if times is not None:

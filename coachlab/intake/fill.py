@@ -19,7 +19,7 @@ from coachlab.intake.rows import RULES, SHOT, unit_of_words
 from coachlab.intake.shots import FLAG_COLUMNS, REJECT_COLUMNS
 from coachlab.intake.times import read_times, read_truths
 from coachlab.intake.write import plain_cell
-from coachlab.schema import LATERAL, PHASES, TABLES
+from coachlab.schema import COLUMNS, LATERAL, PHASES, TABLES
 from coachlab.units import factor_to_column, units_for
 
 Fault = Callable[[CoachlabError], None]
@@ -115,7 +115,8 @@ def build_table(intake: Intake, numbers: Mapping[str, Numbers], states: np.ndarr
     with ThreadPoolExecutor(os.cpu_count()) as pool:  # millions of numbers, column by column
         for name, read in numbers.items():
             if name == "shot":
-                broken = np.isfinite(read.value) & (read.value != np.round(read.value))
+                broken = (read.value != np.round(read.value)) | (np.abs(read.value) > COLUMNS[name].high)
+                broken &= np.isfinite(read.value)
                 read.odd[broken], read.value[broken] = True, np.nan
                 columns[name] = _counted(intake.rows(name, read.value))
             else:

@@ -225,8 +225,8 @@ def _read_blocks(
         while ahead:
             yield ahead[0][0], ahead.popleft()[1].result()
     finally:
-        for _, block in ahead:  # what comes after a fault is not waited for
-            block.cancel()
+        for _, task in ahead:  # what comes after a fault is not waited for
+            task.cancel()
 
 
 def _kinds_of(block: _Block) -> list[pa.DataType]:

@@ -116,7 +116,7 @@ def consistency(
     given = {name: value for part in (delivery, launch, flight) for name, value in part.items() if name in _USED}
     numbers = as_numbers(asked, given)
     n = count_of(length_of(*numbers.values()))
-    at = {name: np.broadcast_to(numbers.get(name, np.nan), n) for name in _USED}
+    at: dict[str, Any] = {name: np.broadcast_to(numbers.get(name, np.nan), n) for name in _USED}
     at["arc_incline_deg"] = numbers.get("arc_incline_deg", np.float64(np.nan))  # one tangent, where it is one number
     with np.errstate(invalid="ignore", divide="ignore"):
         can = {rule for rule, names in NEEDS.items() if set(names) <= numbers.keys()}

@@ -17,6 +17,7 @@ from coachlab.intake.journal import read_log
 from coachlab.intake.ledger import open_ledger
 from coachlab.intake.signs import find_turned
 from coachlab.intake.written import read_ledger
+from coachlab.settings import read_cues, read_settings
 
 PLAYED = "attack_up_deg,path_out_deg,session,shot,struck_at\n"
 LOG = "session,first_shot,last_shot,phase,cue\n"
@@ -236,3 +237,46 @@ def test_a_head_that_all_but_stood_leaves_the_remarks_on_other_shots_as_they_are
     shots = cl.clean_shots(table)
     assert shots.flags.loc[shots.flags["rule"] == "ball too slow", "source_row"].tolist() == [2]
     assert shots.table["read_ok"].tolist() == [True, True, False]
+
+
+@pytest.mark.parametrize("number", ["9.223372036854776e+18", "1e200"])
+def test_a_shot_number_that_no_counter_reaches_is_a_remark(put, number):
+    shots = cl.read_shots(put("a.csv", f"attack_up_deg,shot\n-3,1\n-2,{number}\n"))
+    assert shots.table["shot"].isna().tolist() == [False, True]
+    assert shots.flags["rule"].tolist() == ["no number"]
+
+
+def test_a_reading_beyond_every_device_does_not_keep_files_apart(put):
+    for name in ("a.csv", "b.csv"):
+        put(name, "attack_up_deg,path_out_deg,carry_m\n-3,4,1e308\n-2,1,120\n")
+    assert (
+        len(cl.bring_shots([put("a.csv", "attack_up_deg,carry_m\n-3,1e308\n"), put("b.csv", "carry_m\n-1e308\n")])) == 2
+    )
+
+
+def test_a_table_of_any_make_is_cleaned():
+    table = pd.DataFrame({"attack_up_deg": pd.Series([-3, None, 2], dtype="Int64"), "excluded": [None, True, False]})
+    shots = cl.clean_shots(table)
+    assert shots.counts.tolist() == [3, 1, 2, 2, 0]
+    with pytest.raises(cl.DataError, match="Twice: attack_up_deg"):
+        cl.clean_shots(pd.concat([table, table[["attack_up_deg"]]], axis=1))
+    assert cl.cleaning_report(shots).text()
+    assert np.isnan(shots.raw["attack_up_deg"][1])
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["smallest_useful = 3", 'smallest_useful = ["a"]', f"note = 1{'0' * 5000}", f"largest_cells = 0x{'f' * 5000}"],
+)
+def test_settings_that_are_none_are_refused(put, line):
+    with pytest.raises(cl.DataError):
+        read_settings(put("academy.toml", line + "\n"))
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["moves = 3", "clubs = [1]", "exclusions = [{a = 1}]", "clubs = [[1]]", "moves = 2026-01-01", 'clubs = "driver"'],
+)
+def test_cards_whose_lists_are_none_are_refused(put, line):
+    with pytest.raises(cl.DataError):
+        read_cues(put("cues.toml", f'[S1]\nfamily = "setup"\ncard_text = "x"\n{line}\n'))
