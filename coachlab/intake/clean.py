@@ -1,6 +1,7 @@
 """`clean_shots`: which readings can be believed. Nothing is dropped: a misread is set aside, the rest remarked upon."""
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -88,8 +89,10 @@ def clean_shots(shots: Shots | pd.DataFrame, air: Air | None = None) -> Shots:
         if rule == MISREAD:
             read_ok &= ~outside
         found.append((name, rule, outside, values))
-    for doubts in (_consistency(table), _unlike(table, read_ok), disagreements(table, read_ok, air)):
-        found += doubts
+    with ThreadPoolExecutor(1) as beside:  # arithmetic on arrays, during which another look can go on
+        others = beside.submit(lambda: [*_consistency(table), *_unlike(table, read_ok)])
+        physics = list(disagreements(table, read_ok, air))
+        found += [*others.result(), *physics]
     told = air_sentence(table, air)
     notes += [told] if told else []
     for name, rows, values, compared in _reported(table):

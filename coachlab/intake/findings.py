@@ -54,6 +54,9 @@ class Findings:
 
 def sound(values: np.ndarray) -> np.ndarray:
     """Return readings without those beyond `LARGEST`, which are misreads."""
+    low, high = (reduce(values, axis=None, initial=0.0) for reduce in (np.fmin.reduce, np.fmax.reduce))
+    if -LARGEST < low and high < LARGEST:
+        return values  # nearly always, and then without a copy of a million of them
     return np.where(np.abs(values) < LARGEST, values, np.nan)
 
 
@@ -61,8 +64,8 @@ def counted(shots: Shots) -> pd.DataFrame:
     """Return the analysed shots as audits count them: a reading beyond `LARGEST` is a misread, and missing."""
     table = shots.analysed
     values = {name: table[name].to_numpy(dtype=float, na_value=np.nan) for name in READINGS if name in table}
-    far = {name: there for name, there in values.items() if (np.abs(there) >= LARGEST).any()}
-    return table.assign(**{name: sound(there) for name, there in far.items()})
+    heard = {name: sound(there) for name, there in values.items()}
+    return table.assign(**{name: there for name, there in heard.items() if there is not values[name]})
 
 
 def found(rows: Iterable[Sequence[object]], looked: str) -> Findings:
