@@ -54,8 +54,8 @@ class Findings:
 
 def sound(values: np.ndarray) -> np.ndarray:
     """Return readings without those beyond `LARGEST`, which are misreads."""
-    low, high = (reduce(values, axis=None, initial=0.0) for reduce in (np.fmin.reduce, np.fmax.reduce))
-    if -LARGEST < low and high < LARGEST:
+    low, high = (end.reduce(values, axis=None, initial=0.0) for end in (np.fmin, np.fmax))
+    if max(-low, high) < LARGEST:
         return values  # nearly always, and then without a copy of a million of them
     return np.where(np.abs(values) < LARGEST, values, np.nan)
 
