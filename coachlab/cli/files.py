@@ -107,7 +107,7 @@ def bring(
     screen = say.console()
     steps = say.Steps(screen)
     with steps.under_way("Starting"):
-        from coachlab.errors import CoachlabError, DataError, command
+        from coachlab.errors import CoachlabError, DataError
         from coachlab.intake.bring import KINDS, bring_shots, files_in, logs_near, save_shots, speak_of_others
         from coachlab.intake.cleaning import cleaning_report
         from coachlab.intake.folder import CUES
@@ -178,19 +178,35 @@ def bring(
     say.sentences(screen, [report.shots.text(), *report.warnings()])
     screen.print(f"Saved: {', '.join(str(path) for path in paths)}. Open cleaning.html in a browser.", soft_wrap=True)
     if near and not log:
+        given: dict[str, list] = {
+            "--map": maps or [],
+            "--cues": [cards],
+            "--decisions": [decisions],
+            "--out": [out] if out != Path("out/shots") else [],
+            "--kind": [kind] if kind != "parquet" else [],
+        }
         logs = [one for part in near.values() for one in part]
-        given: list[tuple[str, object]] = [("--log", one) for one in logs]
-        given += [("--map", one) for one in maps or []]
-        given += [("--cues", cards), ("--decisions", decisions), ("--out", out if out != Path("out/shots") else None)]
-        given += [("--kind", kind if kind != "parquet" else None)]
-        words = [*map(str, files), *(word for option, value in given if value for word in (option, str(value)))]
-        words += ["--set-clock"] if set_clock else []
-        say_how = f"To join {_names(logs)}: {command(shlex.join(['bring', *words]))}"
-        if not told and speak_of_others(logs, shots):
-            folders = shlex.join(["bring", *map(str, near)])
-            say_how = f"{_names(logs)} speak of visits in other files too; to bring all of it in: {command(folders)}"
+        others = not told and speak_of_others(logs, shots)
+        how = _whole_folders(logs, near) if others else _with_logs(logs, files, given, set_clock)
         why = told or "No lesson log is joined, and no cue can be judged without one."
-        screen.print(f"{why} {say_how}", soft_wrap=True)
+        screen.print(f"{why} {how}", soft_wrap=True)
+
+
+def _with_logs(logs: list[Path], files: list[Path], given: dict[str, list], set_clock: bool) -> str:
+    """Return the command that does the same and joins the logs."""
+    from coachlab.errors import command
+
+    options = [(option, value) for option, values in {"--log": logs, **given}.items() for value in values if value]
+    words = ["bring", *map(str, files), *(str(word) for option in options for word in option)]
+    return f"To join {_names(logs)}: {command(shlex.join([*words, *(['--set-clock'] if set_clock else [])]))}"
+
+
+def _whole_folders(logs: list[Path], near: dict[Path, list[Path]]) -> str:
+    """Return the command for folders whose logs speak of more than the files that were named."""
+    from coachlab.errors import command
+
+    folders = command(shlex.join(["bring", *map(str, near)]))
+    return f"{_names(logs)} speak of visits in other files too; to bring all of it in: {folders}"
 
 
 def _names(paths: list[Path]) -> str:
