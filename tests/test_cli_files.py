@@ -200,6 +200,27 @@ def test_bring_of_a_file_names_the_log_beside_it_and_the_command_that_joins_it(f
     assert "2 blocks joined" in capsys.readouterr().out
 
 
+def test_bring_joins_the_logs_among_the_files_that_are_named_one_by_one(folder, capsys):
+    assert run("bring", folder / "bay-1.csv", folder / "log-a.csv", "--out", folder / "o") == 0
+    assert "Lesson logs among the files: log-a.csv; joined if they fit." in " ".join(capsys.readouterr().out.split())
+    assert pd.read_parquet(folder / "o" / "shots.parquet")["cue"].tolist() == ["plain"] * 6 + ["S1"] * 6
+
+
+@pytest.mark.parametrize("option", ["--no-log", "--log"])
+def test_bring_leaves_a_log_among_the_files_alone_where_another_or_none_is_asked_for(folder, capsys, option):
+    (folder / "log-b.csv").write_text(LOG.replace("S1", "S2"))
+    asked = [option, *([folder / "log-b.csv"] if option == "--log" else [])]
+    assert run("bring", folder / "bay-1.csv", folder / "log-a.csv", *asked, "--out", folder / "o") == 0
+    assert "left alone: log-a.csv" in " ".join(capsys.readouterr().out.split())
+    shots = pd.read_parquet(folder / "o" / "shots.parquet")
+    assert (set(shots["cue"]) == {"plain", "S2"}) if option == "--log" else ("cue" not in shots)
+
+
+def test_bring_of_nothing_but_logs_asks_for_the_exports(folder, capsys):
+    assert run("bring", folder / "log-a.csv") == 2
+    three_lines(capsys, "log-a.csv: only lesson logs")
+
+
 def test_bring_of_a_file_whose_logs_speak_of_other_files_too_names_the_folder(folder, capsys):
     (folder / "log-a.csv").write_text(LOG + "v2,plain,plain,1,6\n")
     assert run("bring", folder / "bay-1.csv", "--out", folder / "o") == 0

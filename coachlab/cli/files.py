@@ -111,6 +111,7 @@ def bring(
         from coachlab.intake.bring import KINDS, bring_shots, files_in, logs_near, save_shots, speak_of_others
         from coachlab.intake.cleaning import cleaning_report
         from coachlab.intake.folder import CUES
+        from coachlab.intake.journal import is_log
         from coachlab.intake.write import write_bytes
         from coachlab.report.cleaning import cleaning_page
 
@@ -118,6 +119,15 @@ def bring(
         raise DataError("Shots were to be saved.", f"--kind is {kind!r}.", f"Choose one of: {', '.join(KINDS)}.")
     if out.exists() and not out.is_dir():
         raise DataError(f"Shots were to be saved in {out}.", "It is a file.", "Choose a folder with --out.")
+    among = [path for path in files if path.is_file() and is_log(path)]  # as *.csv names them
+    files = [path for path in files if path not in among]
+    if not files:
+        raise DataError(
+            "Shots were to be brought in.", f"{_names(among)}: only lesson logs.", "Name the devices' exports too."
+        )
+    if among and (log or no_log):
+        steps(f"Lesson logs among the files, left alone: {_names(among)}.")
+        among = []
     by_stem = {path.stem: path for path in maps or []}
     chosen: object = None
     if maps:
@@ -135,7 +145,7 @@ def bring(
         raise DataError("Shots were to be brought in.", "--log and --no-log were given.", "Leave one of them out.")
     near = {} if log or no_log else logs_near(files)
     # a folder by itself is read as a study reads it: its logs speak of its exports; those beside a file may not
-    of_folder = near.get(files[0], []) if len(files) == 1 else []
+    of_folder = among or (near.get(files[0], []) if len(files) == 1 else [])
 
     said: list[str] = []
 
@@ -158,8 +168,9 @@ def bring(
 
     told = ""
     if of_folder:
-        steps(f"Lesson logs in {files[0]}: {_names(of_folder)}; joined if they fit. --no-log leaves them alone.")
-        beside = files[0] / CUES
+        where = "among the files" if among else f"in {files[0]}"
+        steps(f"Lesson logs {where}: {_names(of_folder)}; joined if they fit. --no-log leaves them alone.")
+        beside = of_folder[0].parent / CUES
         try:
             shots = read(of_folder, cards or (beside if beside.is_file() else None))
             log = of_folder
@@ -186,7 +197,7 @@ def bring(
             "--kind": [kind] if kind != "parquet" else [],
         }
         logs = [one for part in near.values() for one in part]
-        others = not told and speak_of_others(logs, shots)
+        others = bool(among or not told) and speak_of_others(logs, shots)
         how = _whole_folders(logs, near) if others else _with_logs(logs, files, given, set_clock)
         why = told or "No lesson log is joined, and no cue can be judged without one."
         screen.print(f"{why} {how}", soft_wrap=True)
