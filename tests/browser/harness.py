@@ -26,6 +26,7 @@ from playwright.sync_api import Browser, Locator, Page, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 SETTINGS = ROOT / "coachlab" / "assets" / "jupyter"
+_AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 FLAGS = [
     "--no-sandbox",
@@ -294,3 +295,17 @@ def take_picture(visit: Visit, path: Path) -> None:
         visit.page.set_viewport_size(size)
         settle(visit)
     visit.page.screenshot(path=path, full_page=True)
+
+
+def grave(page: Page, inside: str) -> dict[str, list[str]]:
+    """Return what axe-core calls serious or critical inside an element, once nothing moves or fades any more."""
+    page.evaluate(_AXE)
+    found = page.evaluate(
+        """async (inside) => {
+            await Promise.allSettled(document.getAnimations().map((one) => one.finished));
+            return (await axe.run(inside, {resultTypes: ["violations"]})).violations;
+        }""",
+        inside,
+    )
+    rules = [rule for rule in found if rule["impact"] in ("serious", "critical")]
+    return {rule["id"]: [node["html"] for node in rule["nodes"]] for rule in rules}

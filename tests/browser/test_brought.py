@@ -1,17 +1,13 @@
 """The panels that ask, as a coach meets them: few clicks, keyboard and mouse, screen reader, a narrow screen."""
 
-from pathlib import Path
-
 import pytest
-from harness import open_notebook, run_all, settle
+from harness import grave, open_notebook, run_all, settle
 from playwright.sync_api import expect
 
 import coachlab as cl
 from coachlab.intake.cards import open_cards
 
 pytestmark = pytest.mark.browser
-
-AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 
 
 class Hand:
@@ -49,17 +45,6 @@ class Hand:
         settle(self.visit, quiet_ms=100)
 
 
-def grave(page):
-    """What axe-core calls serious or critical inside the sheet."""
-    page.evaluate(AXE)
-    found = page.evaluate("axe.run('.sheet', {resultTypes: ['violations']}).then(({violations}) => violations)")
-    return {
-        rule["id"]: [node["html"] for node in rule["nodes"]]
-        for rule in found
-        if rule["impact"] in ("serious", "critical")
-    }
-
-
 def correct_a_guess(hand):
     """Say that a column counts the other way round, and see the first shots follow."""
     hand.sheet.locator("summary", has_text="understood surely").press("Enter")
@@ -73,7 +58,7 @@ def correct_a_guess(hand):
     # the place of whoever has no mouse, and what was unfolded, stay
     assert hand.page.evaluate("document.activeElement.getAttribute('aria-label')") == "Plus of Swings to [°]"
     expect(hand.sheet.locator("details[open] summary", has_text="understood surely")).to_have_count(1)
-    assert grave(hand.page) == {}
+    assert grave(hand.page, ".sheet") == {}
 
 
 def fits_a_narrow_page(hand):
@@ -94,7 +79,7 @@ def test_a_file_becomes_a_saved_table_in_under_ten_clicks_and_every_step_can_be_
     open_notebook(visit, app, "bring-in-shots.ipynb")
     hand = Hand(visit)
     expect(visit.page.get_by_role("heading", name="Which files do you bring?")).to_be_visible()
-    assert grave(visit.page) == {}
+    assert grave(visit.page, ".sheet") == {}
 
     # what is wrong is told in a plain box, and goes with the next action
     hand.press("Go on")
@@ -115,7 +100,7 @@ def test_a_file_becomes_a_saved_table_in_under_ten_clicks_and_every_step_can_be_
         # one step is in sight, and a screen reader is at its heading
         expect(visit.page.locator(".sheet h2")).to_have_text([heading])
         assert visit.page.evaluate("document.activeElement.tagName") == "H2"
-        assert grave(visit.page) == {}
+        assert grave(visit.page, ".sheet") == {}
     assert hand.clicks < 10
     saved = cl.read_shots(app.folder / "out" / "shots" / "shots.csv")
     text = hand.sheet.inner_text()
@@ -145,7 +130,7 @@ def test_guesses_are_corrected_and_runs_of_shots_chosen_by_mouse_and_by_keyboard
         hand.click(name)
     hand.fill("Pain today, 0 to 10", "0")
     hand.click("Go on to the log")
-    assert grave(visit.page) == {}
+    assert grave(visit.page, ".sheet") == {}
     first, last = (hand.sheet.get_by_role("slider", name=f"{end} shot of the run") for end in ("First", "Last"))
     expect(first).to_have_attribute("aria-valuenow", "1")
 
@@ -187,7 +172,7 @@ def test_guesses_are_corrected_and_runs_of_shots_chosen_by_mouse_and_by_keyboard
     hand.press("It hurts: stop")
     expect(hand.sheet.get_by_role("row", name="ended because it hurt")).to_have_count(1)
     expect(hand.sheet.get_by_role("status")).to_contain_text("licensed clinician")
-    assert grave(visit.page) == {}
+    assert grave(visit.page, ".sheet") == {}
     assert visit.errors == []
     fits_a_narrow_page(hand)
 
@@ -195,7 +180,7 @@ def test_guesses_are_corrected_and_runs_of_shots_chosen_by_mouse_and_by_keyboard
 def test_a_card_is_changed_by_keyboard_and_its_new_wording_is_a_new_version(app, visit):
     open_notebook(visit, app, "cue-cards.ipynb")
     hand = Hand(visit)
-    assert grave(visit.page) == {}
+    assert grave(visit.page, ".sheet") == {}
     hand.press("Change I2 rafter")
     words = hand.sheet.get_by_label("What the coach says, word for word")
     words.focus()
@@ -205,14 +190,14 @@ def test_a_card_is_changed_by_keyboard_and_its_new_wording_is_a_new_version(app,
     visit.page.keyboard.press("Tab")
     hand.wait()
     expect(hand.sheet.get_by_text("this becomes a new version")).to_be_visible()
-    assert grave(visit.page) == {}
+    assert grave(visit.page, ".sheet") == {}
     hand.press("Save this card")
     expect(hand.sheet.get_by_role("status")).to_have_text("I2 is saved in cues.toml, version 2.")
     # what somebody writes is shown as it was written, and never becomes part of the page
     expect(hand.sheet.get_by_text("“Add a <b>beam</b>: over the near rafter.”")).to_be_visible()
     assert hand.sheet.locator("b").count() == 0
     visit.page.evaluate("document.body.dataset.jpThemeLight = 'false'")
-    assert grave(visit.page) == {}
+    assert grave(visit.page, ".sheet") == {}
     cards = open_cards(app.folder / "out" / "cues.toml")
     assert cards.by_cue["I2"].card_text == "Add a <b>beam</b>: over the near rafter."
     assert cards.older["I2"] == (("1", "Start it over the far rafter."),)
