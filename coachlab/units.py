@@ -60,15 +60,31 @@ _SPELLINGS: dict[str, str] = {
     "km/h": "kmh",
     "kph": "kmh",
     "kmph": "kmh",
+    "km/hr": "kmh",
     "mi/h": "mph",
+    "mi/hr": "mph",
+    "miles/h": "mph",
+    "miles/hour": "mph",
+    "m.p.h": "mph",
+    "m/sec": "mps",
+    "meters/second": "mps",
+    "metres/second": "mps",
     "yds": "yd",
     "yard": "yd",
     "yards": "yd",
+    "yrd": "yd",
+    "yrds": "yd",
     "feet": "ft",
     "foot": "ft",
     "inch": "in",
     "inches": "in",
     '"': "in",
+    "″": "in",
+    "”": "in",
+    "centimeters": "cm",
+    "centimetres": "cm",
+    "millimeters": "mm",
+    "millimetres": "mm",
     "meter": "m",
     "meters": "m",
     "metre": "m",
@@ -77,10 +93,17 @@ _SPELLINGS: dict[str, str] = {
     "º": "deg",
     "degree": "deg",
     "degrees": "deg",
+    "degs": "deg",
+    "grad": "deg",
     "r/min": "rpm",
     "1/min": "rpm",
     "min-1": "rpm",
     "rev/min": "rpm",
+    "revs/min": "rpm",
+    "u/min": "rpm",
+    "tr/min": "rpm",
+    "/min": "rpm",
+    "r.p.m": "rpm",
     "sec": "s",
     "secs": "s",
     "second": "s",
@@ -108,7 +131,8 @@ def read_unit(text: str) -> str | None:
     >>> read_unit("km/h"), read_unit(" Yards "), read_unit("furlong")
     ('kmh', 'yd', None)
     """
-    plain = re.sub(r"\s+", " ", str(text)).strip().strip("[](){}").strip().lower()
+    plain = re.sub(r"\s+", " ", str(text)).strip().strip("[](){}<>（）").strip().lower()
+    plain = plain.rstrip(".").replace(" per ", "/").replace(" / ", "/")
     plain = _SPELLINGS.get(plain, plain)
     return plain if plain in _FACTORS else None
 

@@ -23,7 +23,28 @@ _MB = 1_000_000
 _FREE_MB = 50
 """What is so small unpacked may be packed as tightly as it likes."""
 _CHUNK = 1 << 20
-_NO_TABLES = (".toml", ".md", ".html", ".htm", ".pdf", ".png", ".jpg", ".jpeg", ".json", ".ipynb", ".py", ".docx")
+_NO_TABLES = (
+    ".toml",
+    ".md",
+    ".html",
+    ".htm",
+    ".pdf",
+    ".png",
+    ".jpg",
+    ".jpeg",
+    ".json",
+    ".ipynb",
+    ".py",
+    ".docx",
+    ".doc",
+    ".rtf",
+    ".db",
+    ".ini",
+    ".mp4",
+    ".mov",
+    ".avi",
+    ".heic",
+)
 
 
 @dataclass(frozen=True)
@@ -138,7 +159,7 @@ def _in_folder(folder: Path, settings: Settings) -> tuple[list[Source], list[str
     found: list[Source] = []
     left: list[str] = []
     for path in there:
-        if path.suffix.lower() in _NO_TABLES or path.name.lower().startswith("log-"):
+        if path.suffix.lower() in _NO_TABLES or path.name.lower().startswith(("log-", "readme")):
             left.append(path.name)
         else:
             inside, beside = find_sources(path, settings)
@@ -162,7 +183,7 @@ def _in_zip(path: Path, size: int, settings: Settings) -> tuple[list[Source], li
             base = name.rpartition("/")[2]
             if member.is_dir() or base[0] in ".~" or name.startswith("__MACOSX"):
                 continue
-            if Path(base).suffix.lower() in _NO_TABLES or base.lower().startswith("log-"):
+            if Path(base).suffix.lower() in _NO_TABLES or base.lower().startswith(("log-", "readme")):
                 left.append(base)
                 continue
             data = b"".join(_chunks(archive, member, counter))

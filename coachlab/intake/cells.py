@@ -22,6 +22,8 @@ NOTHING = frozenset({"-", "--", "---", "n/a", "na", "n.a.", "nan", "null", "none
 
 
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}")
+_WRAPPED = r"""^(?:'([^']*)'|="([^"]*)")$"""
+"""A text in quotes of its own, as databases write it, or as a formula, so that a spreadsheet takes it for a text."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +57,10 @@ class Cells:
     def trimmed(self) -> pa.Array:
         """The texts without outer blanks, typed cells written out, shape (k,)."""
         if self.words is not None:
-            return pc.utf8_trim_whitespace(self.words)
+            words = pc.utf8_trim_whitespace(self.words)
+            if pc.any(pc.or_(pc.starts_with(words, "'"), pc.starts_with(words, '="'))).as_py():
+                words = pc.replace_substring_regex(words, _WRAPPED, r"\1\2")
+            return words
         return pc.fill_null(pa.array(self.typed, from_pandas=True).cast(pa.string()), "")
 
     @cached_property
@@ -76,6 +81,10 @@ class Cells:
             return pc.cast(self.words, pa.timestamp("us")).to_numpy(zero_copy_only=False)
         except pa.ArrowInvalid:
             return None
+
+    def rows(self) -> np.ndarray:
+        """Return the text of each row, shape (n,)."""
+        return self.spread(self.trimmed.to_numpy(zero_copy_only=False))
 
     def texts(self, which: np.ndarray) -> list[str]:
         """Return some of the texts, by their places among the words."""
@@ -148,9 +157,10 @@ def read_numbers(cells: Cells, column: str, mark: str, positive: str | None = No
 SAME = str.maketrans(
     dict.fromkeys("−–—‐‑﹣－", "-")
     | dict.fromkeys("\u00a0\u202f\u2009\u2007", " ")
-    | {"’": "'", "٫": ".", "．": ".", "·": ".", "٬": "'", "，": ","}
+    | {"’": "'", "٫": ".", "．": ".", "·": ".", "٬": "'", "，": ",", "＋": "+", "（": "(", "）": ")"}
+    | {"→": " right ", "←": " left ", "↑": " up ", "↓": " down "}
 )
-"""Signs that mean a minus, blanks that are none in ASCII, and marks of other scripts."""
+"""Signs that mean a minus, blanks that are none in ASCII, marks of other scripts, and arrows."""
 _CELL = re.compile(
     r"""([^\d+\-.,]*?) \s*                              # a side or unit before the number
     ([+-]? \s? (?:\d[\d.,'\ ]*|[.,]\d+)) (e[+-]?\d+)?    # the number, with its groups of three
@@ -159,9 +169,19 @@ _CELL = re.compile(
 )
 _LONGEST = 200
 """No number is longer; on a text of any length the pattern below could take for ever."""
-_BOOKED = re.compile(r"^(?:\(\s*([\d.,' ]*\d)\s*\)|([\d.,' ]*\d)\s?-)(?=\s|$)")
+_BOOKED = re.compile(r"^(?:\(\s*([\d.,' ]*\d[^\d()]{0,9})\)|([\d.,' ]*\d)\s?-)(?=\s|$)")
 """A minus as bookkeepers write it: in brackets, or behind the number."""
-_SIDES = {"r": 1, "right": 1, "l": -1, "left": -1}
+_SIDES = {"r": 1, "right": 1, "rechts": 1, "droite": 1, "derecha": 1, "höger": 1} | {
+    "l": -1, "left": -1, "links": -1, "gauche": -1, "izquierda": -1, "vänster": -1
+}  # fmt: skip
+_WAYS = {"shut": "closed", "forward": "ahead", "fwd": "ahead", "back": "behind", "above": "high", "below": "low"}
+"""Other words for which way."""
+_ACROSS = (
+    (re.compile(r"\b(?:i|in|inside)\W{0,2}(?:to\W)?(?:o|out|outside)\b", re.IGNORECASE), "out"),
+    (re.compile(r"\b(?:o|out|outside)\W{0,2}(?:to\W)?(?:i|in|inside)\b", re.IGNORECASE), "in"),
+)
+_FILLING = frozenset({"", "to", "the", "of", "from", "target", "line"})
+_COUNTED = re.compile(r"(?:#|(?:shot|ball|stroke|no|nr)\b\.?)\s*#?", re.IGNORECASE)
 
 
 class _CellReader:
@@ -172,6 +192,8 @@ class _CellReader:
         self.units = {unit: factor_to_column(unit, column) for unit in units_for(column)}
         self.sides = _SIDES if column in LATERAL else {}
         self.ways = {word: sign_of(column, word)[0] for word in words_for(column) if word not in _SIDES}
+        self.ways |= {word: self.ways[way] for word, way in _WAYS.items() if way in self.ways}
+        self.ways |= {word[0]: sign for word, sign in self.ways.items() if word in words_for(column)}
 
     def read(self, text: str) -> tuple[float, float | None, int, int, bool] | None:
         """Return number, factor of its unit, side, the player's way, and if the other mark was used; or None."""
@@ -180,11 +202,17 @@ class _CellReader:
         if not text.isascii():
             text = "".join(str(unicodedata.decimal(sign, sign)) for sign in text.translate(SAME))
         text = _BOOKED.sub(r"-\1\2", text.strip().lstrip("'"))
+        if self.column == "shot":
+            text = _COUNTED.sub("", text, count=1)
+        for across, word in _ACROSS if self.sides else ():
+            text = across.sub(word, text)
         found = _CELL.fullmatch(text)
         if found is None:
             return None
         before, digits, power, after = found.groups()
         digits = digits.rstrip(" '") + (power or "").casefold()
+        if after:
+            digits = digits.rstrip(",")
         number = number_of(digits, self.mark)
         other_mark = number is None
         if number is None:
@@ -214,7 +242,8 @@ def _split(text: str) -> list[str]:
     text = text.strip()
     if not text or read_unit(text):
         return [text] if text else []
-    return re.sub(r"([°º\"%])", r" \1 ", text).split()
+    words = [word.strip("(),/:-") for word in re.sub(r"([°º\"%])", r" \1 ", text).split()]
+    return [word for word in words if word.casefold() not in _FILLING]
 
 
 def number_of(digits: str, mark: str) -> float | None:

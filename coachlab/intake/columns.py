@@ -1,13 +1,14 @@
 """`ColumnMap`: a file's headings become our columns, with their units and signs. The user owns it, as TOML."""
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
 from coachlab.errors import MapError
-from coachlab.intake.headings import close_to, plain_heading, read_club, without_unit
+from coachlab.intake.headings import close_to, loose_heading, plain_heading, read_club, without_unit
 from coachlab.schema import CLUBS, COLUMNS, LATERAL, MEASURES, PHASES, TABLES
 from coachlab.settings import load_toml
 from coachlab.units import factor_to_column, read_unit, units_for
@@ -24,8 +25,20 @@ MAPPABLE: tuple[str, ...] = tuple(
 READINGS: tuple[str, ...] = (*MEASURES, *TABLES["derived"])
 """The columns that hold a device's readings, the derived ones that it may report included."""
 
-HANDS = {"r": "R", "right": "R", "rh": "R", "right-handed": "R", "l": "L", "left": "L", "lh": "L", "left-handed": "L"}
-"""How a hand may be written."""
+_HANDS = dict.fromkeys(("r", "right", "rh", "rhh", "righty", "rechts", "droitier", "diestro"), "R") | dict.fromkeys(
+    ("l", "left", "lh", "lhh", "lefty", "links", "gaucher", "zurdo"), "L"
+)
+
+
+def read_hand(text: str) -> str | None:
+    """Return a hand as people write it, or None if it is none.
+
+    >>> read_hand("Left-handed"), read_hand("RH"), read_hand("both")
+    ('L', 'R', None)
+    """
+    plain = re.sub(r"[\W_]", "", text.casefold())
+    return _HANDS.get(re.sub(r"(?:hand(?:ed|er)?|händ(?:er|ig))$", "", plain))
+
 
 _WAYS: dict[str, tuple[str, str]] = {
     # the plus of our own column -> the player's words for plus and minus
@@ -99,11 +112,11 @@ class ColumnMap:
     @classmethod
     def own_names(cls, headings: Iterable[str]) -> "ColumnMap":
         """Return the map of a file in our own names, for those of them that stand among its headings."""
-        there = {plain_heading(without_unit(heading)) for heading in headings}
+        there = {loose_heading(text) for heading in headings for text in (str(heading), without_unit(heading))}
         columns = {
             name: Mapped((name,), None, COLUMNS[name].positive or None if name in LATERAL else None)
             for name in MAPPABLE
-            if name in there
+            if loose_heading(name) in there
         }
         return cls("our own names", MappingProxyType(columns), own=True)
 
@@ -233,10 +246,10 @@ def _check_given(content: Mapping, aliases: Mapping[str, str], fault) -> dict[st
             continue
         text = str(value).strip()
         if key == "hand":
-            if text.casefold() not in HANDS:
+            if read_hand(text) is None:
                 fault(f"hand is {value!r}.", 'Write hand = "R" or "L".', key=key)
                 continue
-            text = HANDS[text.casefold()]
+            text = str(read_hand(text))
         elif key == "club":
             club = read_club(text, aliases)
             if club is None:

@@ -16,6 +16,8 @@ def encoding_of(head: bytes) -> str:
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
     zeros = head[:4096].count(b"\0")
+    if zeros > len(head[:4096]) * 0.6:
+        return "utf-32-be" if head[:1] == b"\0" else "utf-32-le"
     if zeros > len(head[:4096]) / 4:
         return "utf-16-le" if head[1:2] == b"\0" else "utf-16-be"
     lone = b"\r" in head and (b"\n" not in head or (b'"' not in head and _LONE.search(head)))

@@ -9,6 +9,9 @@ from coachlab.intake.pages import Page, Wanted, too_wide
 from coachlab.intake.sheets import read_parquet, read_sheet
 from coachlab.settings import Settings
 
+_PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8")
+_OTHERS = (*_PICTURES, b"%PDF", b"Rar!", b"7z", b"BZh", b"\xfd7zXZ", b"ARROW1", b"SQLite", b"{\\rtf")
+
 
 def read_page(
     path: str | Path | Source, wanted: Wanted, sheet: str | None = None, settings: Settings | None = None
@@ -46,9 +49,9 @@ def read_page(
         page = read_sheet(source, wanted, sheet, settings)
     elif start.startswith(PARQUET):
         page = read_parquet(source, wanted, settings)
-    elif start.startswith((b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"Rar!", b"7z")):
+    elif start.startswith(_OTHERS):
         raise DataError(asked, "It is a picture, document or archive.", "Give CSV, XLSX, ODS or Parquet.", path=name)
-    elif start.lstrip().lower().startswith((b"<!doc", b"<html", b"<?xml", b"{", b"<table")):
+    elif start.lstrip().lower().startswith((b"<!doc", b"<html", b"<?xml", b"{", b"[{", b"<table")):
         raise DataError(asked, "It is a web page or JSON, not a table.", "Export it as CSV or XLSX.", path=name)
     else:
         page = read_lines(source, wanted, settings)

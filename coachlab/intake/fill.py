@@ -12,7 +12,7 @@ import pandas as pd
 from coachlab import privacy
 from coachlab.errors import CoachlabError, MapError
 from coachlab.intake.cells import Cells, Numbers
-from coachlab.intake.columns import HANDS, ColumnMap
+from coachlab.intake.columns import ColumnMap, read_hand
 from coachlab.intake.headings import find_heading, heading_unit, read_club
 from coachlab.intake.pages import Page
 from coachlab.intake.rows import RULES, SHOT, unit_of_words
@@ -188,7 +188,7 @@ def _fill_label(
 def _fill_hands(intake: Intake, columns: dict[str, object], n: int) -> np.ndarray | None:
     """Fill the column hand; return which shots are a left-hander's, or None if none is."""
     given = intake.columns.given.get("hand")
-    _fill_label(intake, columns, "hand", n, lambda texts: [HANDS.get(t.casefold()) for t in texts], "unknown hand")
+    _fill_label(intake, columns, "hand", n, lambda texts: [read_hand(text) for text in texts], "unknown hand")
     if "hand" not in columns:
         intake.notes.append("No hand is said anywhere: right-handed is assumed.")
         columns["hand"] = _constant("R", n)
@@ -217,7 +217,7 @@ def _fill_times(intake: Intake, columns: dict[str, object], n: int) -> None:
     if "session_day" in intake.places or given:
         columns["session_day"] = day
     if "struck_at" in intake.places:
-        times, of_day, odd, note = read_times(intake.cells("struck_at"))
+        times, of_day, odd, note = read_times(intake.cells("struck_at"), not np.isnat(day).all())
         at = intake.rows("struck_at", times)
         if (~np.isnat(of_day)).any():
             at = np.where(np.isnat(at), day + intake.rows("struck_at", of_day), at)

@@ -12,7 +12,7 @@ from scipy.optimize import linear_sum_assignment
 from coachlab.errors import need
 from coachlab.intake.archive import find_sources
 from coachlab.intake.clubs import guess_club
-from coachlab.intake.columns import HANDS, READINGS, ColumnMap, Mapped
+from coachlab.intake.columns import READINGS, ColumnMap, Mapped, read_hand
 from coachlab.intake.headings import plain_heading, read_club, without_unit
 from coachlab.intake.proposal import PROPOSAL_COLUMNS, MapProposal
 from coachlab.intake.sample import Looked, look_at
@@ -179,7 +179,7 @@ def _label_look(one: Looked, column: str, aliases: Mapping[str, str]) -> tuple[f
         numbers = one.numbers > 0.9 and not any(read_club(text, aliases) for text in texts)
         return (0.9, "cells that name clubs") if hits > 0.6 and not numbers else (-1.0, "")
     if column == "hand":
-        said = np.mean([text.casefold() in HANDS for text in one.texts])
+        said = np.mean([read_hand(text) is not None for text in one.texts])
         return (0.9, "cells that say right or left") if said > 0.9 else (-1.0, "")
     if column == "phase":
         said = np.mean([text.casefold() in PHASES for text in one.texts])

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
+from functools import lru_cache
 
 from coachlab.schema import CLUBS, show_club
 from coachlab.units import read_unit
@@ -19,31 +20,62 @@ def plain_heading(text: object) -> str:
 
 _LONGEST = 300
 """Longer headings name no unit: on a text of any length the pattern below could take for ever."""
-_BRACKET = re.compile(r"^(.*?)\s*[\[({]([^\[\](){}]*)[\])}]\s*$", re.DOTALL)
+_BRACKET = re.compile(r"^(.*?)\s*[\[({<（]([^\[\](){}<>（）]*)[\])}>）]\s*$", re.DOTALL)
+_BEFORE_UNIT = re.compile(r"\s*[,;:/|\n–]\s*|\s+(?:-\s+)?(?:in\s+)?")
+_NO_UNITS = ("in", "c")
+"""What is a unit only where a sign sets it apart: words such as "in" end many a heading."""
 
 
 def without_unit(text: object) -> str:
-    """Return a heading without its bracketed unit; brackets that hold no unit stay.
+    """Return a heading without the unit at its end; brackets that hold no unit stay.
 
-    >>> without_unit("Path [deg]"), without_unit("Speed (club)")
-    ('Path', 'Speed (club)')
+    >>> without_unit("Path [deg]"), without_unit("Speed (club)"), without_unit("Club speed in m/s")
+    ('Path', 'Speed (club)', 'Club speed')
     """
-    return str(text) if heading_unit(text) is None else _BRACKET.match(str(text))[1]  # type: ignore[index]
+    return _parted(str(text))[0]
 
 
 def heading_unit(text: object) -> str | None:
-    """Return the unit that stands in brackets at the end of a heading, or None."""
-    found = _BRACKET.match(str(text)) if len(str(text)) <= _LONGEST else None
-    return read_unit(found[2]) if found and found[1].strip() else None
+    """Return the unit that stands at the end of a heading, in brackets or behind a blank, comma or slash, or None."""
+    return _parted(str(text))[1]
+
+
+@lru_cache(maxsize=4096)
+def _parted(text: str) -> tuple[str, str | None]:
+    if len(text) > _LONGEST:
+        return text, None
+    found = _BRACKET.match(text)
+    unit = read_unit(found[2]) if found and found[1].strip() else None
+    if found and unit:
+        return found[1], unit
+    for gap in _BEFORE_UNIT.finditer(text.strip()):
+        unit = read_unit(text.strip()[gap.end() :])
+        if unit and gap.start() and (gap[0].strip() or unit not in _NO_UNITS):
+            return text.strip()[: gap.start()], unit
+    return text, None
+
+
+@lru_cache(maxsize=4096)
+def loose_heading(text: str) -> str:
+    """Return a heading without what counts even less: underscores and points for blanks, quotes and marks around it.
+
+    >>> loose_heading("'Head_speed':")
+    'head speed'
+    """
+    return " ".join(re.sub(r"[\s_.]+", " ", plain_heading(text)).strip(" '\"=:*#").split())
 
 
 def find_heading(wanted: str, headings: Sequence[str]) -> list[int]:
-    """Return the places at which a heading stands, the bracketed unit counting only where that settles it."""
+    """Return the places at which a heading stands, its unit and its marks counting only where that settles it."""
     exact = [place for place, heading in enumerate(headings) if plain_heading(heading) == plain_heading(wanted)]
     if exact:
         return exact
-    bare = plain_heading(without_unit(wanted))
-    return [place for place, heading in enumerate(headings) if plain_heading(without_unit(heading)) == bare]
+    for bare in (without_unit, str):
+        loose = loose_heading(bare(wanted))
+        found = [place for place, heading in enumerate(headings) if loose_heading(bare(heading)) == loose]
+        if found:
+            return found
+    return []
 
 
 def plain_club(text: object) -> str:

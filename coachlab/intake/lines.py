@@ -12,6 +12,7 @@ import re
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from typing import BinaryIO
 
 import numpy as np
@@ -24,6 +25,7 @@ from coachlab.intake.cells import Cells
 from coachlab.intake.encoding import HEAD, decoded, eight_bits, encoding_of
 from coachlab.intake.headings import plain_heading
 from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines, too_wide
+from coachlab.intake.tables import full_header, said_above
 from coachlab.settings import Settings
 
 SEPARATORS = (",", ";", "\t", "|")
@@ -45,6 +47,10 @@ class _OutOfOrder(Exception):
     """The quick reader does not fit this file's quotes or line ends."""
 
 
+class _OddSigns(Exception):
+    """Far down in the file stand signs or line ends that the block reader does not know."""
+
+
 def read_lines(source: Source, wanted: Wanted, settings: Settings | None = None) -> Page:
     """Return the page of a text file; errors as `files.read_page` says them."""
     settings = settings or Settings()
@@ -57,38 +63,60 @@ def read_lines(source: Source, wanted: Wanted, settings: Settings | None = None)
                 return _read_stream(source.name, stream, head, wanted, settings)
             except UnicodeDecodeError:
                 encoding = eight_bits(head)
+            except _OddSigns:
+                pass
             except MapError as err:
-                return _read_aligned(source, wanted, settings, err)
+                return _read_aligned(source.name, source.read(), wanted, settings, err)
     text = decoded(source.read(), encoding)
     if "\r" in text and ("\n" not in text or '"' not in text):
         text = re.sub(r"\r+\n|\r", "\n", text)
     data = text.replace("\0", "").encode("utf-8", "replace")
-    return _read_stream(source.name, io.BytesIO(data), data[:HEAD], wanted, settings)
-
-
-def _read_aligned(source: Source, wanted: Wanted, settings: Settings, refused: MapError) -> Page:
-    """Return the page of a text whose columns stand apart by two blanks or more, if it is one."""
-    data = re.sub(rb" {2,}", b"\t", re.sub(rb"(?m)^ +| +(?=\r?$)", b"", source.read()))
     try:
-        page = _read_stream(source.name, io.BytesIO(data), data[:HEAD], wanted, settings)
-    except (MapError, UnicodeDecodeError):
+        return _read_stream(source.name, io.BytesIO(data), data[:HEAD], wanted, settings)
+    except MapError as err:
+        return _read_aligned(source.name, data, wanted, settings, err)
+
+
+def _read_aligned(name: str, data: bytes, wanted: Wanted, settings: Settings, refused: MapError) -> Page:
+    """Return the page of a text whose columns stand apart by two blanks or more, if it is one."""
+    written = data.decode("utf-8", "replace").split("\n")
+    data = re.sub(rb" {2,}", b"\t", re.sub(rb"(?m)^ +| +(?=\r?$)", b"", data))
+    try:
+        page = _read_stream(name, io.BytesIO(data), data[:HEAD], wanted, settings)
+    except (MapError, UnicodeDecodeError, _OddSigns):
         raise refused from None
     width = len(page.headings)
+    below = [line.rstrip("\r") for line in written[page.header_row - 1 :]]
+    spans = _spans_of(below)
+    rows = [[line[first:last].strip() for first, last in spans] for line in below]
+    if tuple(rows[0]) == page.headings and not any("  " in cell for row in rows for cell in row):
+        data = "\n".join([*[""] * (page.header_row - 1), *map("\t".join, rows)]).encode()
+        return _read_stream(name, io.BytesIO(data), data[:HEAD], wanted, settings)
     for number, line in enumerate(data.split(b"\n")[page.header_row :], page.header_row + 1):
         if line.strip() and line.count(b"\t") != width - 1:
             raise DataError(
-                f"{source.name} was read as columns parted by blanks.",
+                f"{name} was read as columns parted by blanks.",
                 f"Line {number} has {line.count(bytes([9])) + 1} cells, the header {width}: a blank cell cannot be "
                 "told from a gap.",
                 "Export it with commas, semicolons or tabs.",
-                path=source.name,
+                path=name,
                 row=number,
             )
     return page
 
 
+def _spans_of(lines: list[str]) -> list[tuple[int, int]]:
+    """Return the spans of places in which signs stand, those apart that are two blanks or more apart in every line."""
+    taken = np.zeros(max(map(len, lines)) + 2, dtype=bool)
+    for line in lines:
+        taken[: len(line)] |= np.frombuffer(line.encode("utf-32-le", "replace"), dtype=np.uint32) != ord(" ")
+    taken[1:-1] |= taken[:-2] & taken[2:]
+    edges = np.flatnonzero(np.diff(taken, prepend=False)).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
 def _read_stream(name: str, stream: BinaryIO, head: bytes, wanted: Wanted, settings: Settings) -> Page:
-    separator, header, header_row, last_row = _find_header(name, head, wanted)
+    separator, header, header_row, last_row, note = _find_header(name, head, wanted)
     if len(header) > settings.largest_columns:
         raise too_wide(name, len(header), settings)
     start = 0
@@ -100,12 +128,13 @@ def _read_stream(name: str, stream: BinaryIO, head: bytes, wanted: Wanted, setti
         cells, rows, long = _read_body(stream, last_row + 1, len(headings), separator)
     except (_OutOfOrder, pa.ArrowInvalid):
         stream.seek(start)
-        return _read_slowly(name, stream, headings, header_row, last_row, separator)
-    return Page(name, headings, cells, rows, header_row, long, separator)
+        page = _read_slowly(name, stream, headings, header_row, last_row, separator)
+        return replace(page, notes=note)
+    return Page(name, headings, cells, rows, header_row, long, separator, notes=note)
 
 
-def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str], int, int]:
-    """Return separator, cells of the header, and its first and last line."""
+def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str], int, int, tuple[str, ...]]:
+    """Return separator, cells of the header, its first and last line, and a note on what is not read above it."""
     lines = _lines_of(head.decode("utf-8-sig", "replace"))[: HEAD_LINES[-1]]
     if not any(line.strip() for line in lines):
         raise DataError(
@@ -113,30 +142,50 @@ def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str]
         )
     for depth in HEAD_LINES:
         best: tuple[int, int] = (0, 0)
-        header: tuple[str, list[str], int, int] | None = None
+        header: tuple[str, list[tuple[int, int, list[str]]], int] | None = None
         for separator in (*SEPARATORS, *ODD_SEPARATORS):
             odd = separator in ODD_SEPARATORS
             if odd and best[0] == len(wanted):
                 break
             rows = split_cells(lines[:depth], separator)
-            for place, (first, last, cells) in enumerate(rows):
+            for place, (first, _, cells) in enumerate(rows):
                 count = count_wanted(cells, wanted)
                 if not count or count < best[0]:
                     continue
+                if separator == " " and count < len(wanted) and "  " in lines[first - 1].strip():
+                    continue  # columns in line, some headings of two words
                 # of two separators that find the same headings the one that splits the lines below alike
                 below = rows[place + 1 :]
                 alike = sum(len(other) == len(cells) for _, _, other in below)
-                better = count > best[0] or (alike > best[1] and header is not None and first == header[2])
+                better = count > best[0] or (
+                    alike > best[1] and header is not None and first == header[1][header[2]][0]
+                )
                 if better and not (odd and (count == best[0] or alike * 2 < len(below))):
-                    best, header = (count, alike), (separator, cells, first, last)
+                    best, header = (count, alike), (separator, rows, place)
                 if count == len(wanted):
                     break
         if header is not None:
-            return header
+            separator, rows, place = header
+            every = [cells for _, _, cells in rows]
+            above, under_it = every[place - 1] if place else [], every[place + 1] if place + 1 < len(every) else []
+            cells, under = full_header(above, every[place], under_it, wanted)
+            note = said_above(every, place, wanted)
+            first, last, _ = rows[place]
+            if _numbered(lines[last:depth], every[place + 1 :], len(cells)):
+                cells = ["", *cells]
+            return separator, cells, first, rows[place + under][1], (note,) if note else ()
     _refuse_other_separator(name, lines, wanted)
     split = [split_cells(lines, separator) for separator in SEPARATORS]
     fullest = max(split, key=lambda rows: sum(len(cells) for _, _, cells in rows))
     raise no_header(name, wanted, [cells for _, _, cells in fullest], path=name)
+
+
+def _numbered(lines: list[str], rows: list[list[str]], width: int) -> bool:
+    """Return whether each row has its number in quotes before the cells, and no heading above it, as R writes it."""
+    numbered = [f'"{number}"' for number in range(1, len(lines) + 1)]
+    return len(rows) == len(lines) > 0 and all(
+        len(row) == width + 1 and line.startswith(start) for line, row, start in zip(lines, rows, numbered, strict=True)
+    )
 
 
 def _lines_of(text: str) -> list[str]:
@@ -271,6 +320,8 @@ def _blocks(stream: BinaryIO, separator: bytes) -> Iterator[tuple[bytes, np.ndar
     """Yield whole lines in blocks, and for each byte whether it stands in quotes (None: no quotes)."""
     size = _BLOCK
     while data := stream.read(size):
+        if b"\0" in data:
+            raise _OddSigns
         ended = len(data) < size
         inside = None
         if b'"' in data:
@@ -335,6 +386,8 @@ def _read_block(
         start, end = starts[place], ends[place]
         pieces.append(block[done:start])
         text = block[start:end].decode().rstrip("\r")
+        if "\r" in text and '"' not in text:
+            raise _OddSigns
         try:
             cells = next(csv.reader(io.StringIO(text, newline=""), delimiter=separator), [])
         except csv.Error as err:

@@ -1,7 +1,7 @@
 """A page: one table of a file, cells with their headings, whatever kind of file it was."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -10,7 +10,7 @@ import pyarrow as pa
 
 from coachlab.errors import DataError, MapError
 from coachlab.intake.cells import Cells
-from coachlab.intake.headings import close_to, plain_heading, without_unit
+from coachlab.intake.headings import close_to, loose_heading, plain_heading, without_unit
 from coachlab.settings import Settings
 
 HEAD_LINES = (40, 500)
@@ -42,6 +42,8 @@ class Page:
         Of a text file.
     sheet : str, optional
         Of a spreadsheet.
+    notes : tuple of str
+        What is not read, or read otherwise than it stands.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Page:
     long: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
     separator: str | None = None
     sheet: str | None = None
+    notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -75,7 +78,7 @@ class Page:
         place = np.cumsum(keep) - 1
         kept = tuple(_pick(one, keep) for one in self.cells)
         long = place[self.long[keep[self.long]]]
-        return Page(self.name, self.headings, kept, self.rows[keep], self.header_row, long, self.separator, self.sheet)
+        return replace(self, cells=kept, rows=self.rows[keep], long=long)
 
     def frame(self, replaced: Mapping[int, list[str | None]]) -> pd.DataFrame:
         """Return the lines as a table with ``source`` and ``source_row`` before them.
@@ -165,13 +168,11 @@ def count_wanted(cells: Iterable[object], wanted: Wanted) -> int:
     found: set[str] = set()
     for cell in cells:
         plain = plain_heading(cell)
-        if plain not in names and plain.endswith(_CLOSING):
-            plain = plain_heading(without_unit(cell))
-        found.update(names.get(plain, ()))
+        if plain in names:
+            found.update(names[plain])
+        elif plain[:1].isalpha() or plain[:1] in ("'", "=", "*"):  # a number is no heading, and there are many
+            found.update(names.get(loose_heading(without_unit(cell)), names.get(loose_heading(plain), ())))
     return len(found)
-
-
-_CLOSING = ("]", ")", "}")
 
 
 @lru_cache(maxsize=8)
@@ -180,7 +181,8 @@ def _plain_names(wanted: tuple[tuple[str, tuple[str, ...]], ...]) -> dict[str, l
     names: dict[str, list[str]] = {}
     for column, headings in wanted:
         for heading in headings:
-            for plain in {plain_heading(heading), plain_heading(without_unit(heading))}:
+            bare = without_unit(heading)
+            for plain in {plain_heading(heading), plain_heading(bare), loose_heading(heading), loose_heading(bare)}:
                 names.setdefault(plain, []).append(column)
     return names
 

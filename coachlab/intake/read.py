@@ -18,6 +18,7 @@ from coachlab.intake.headings import close_to, find_heading
 from coachlab.intake.pages import Page
 from coachlab.intake.rows import RULES, SHOT, find_states
 from coachlab.intake.shots import Shots
+from coachlab.intake.tables import find_headings, in_order
 from coachlab.schema import COLUMNS
 from coachlab.settings import Settings
 
@@ -92,17 +93,19 @@ def build_shots(
 ) -> Shots:
     """Return the shots of one table, handing each fault to `fault`, which may raise it or write it down."""
     page, columns, places = _open(path, columns, fault, settings)
+    headings, moved = find_headings(page)
+    page = in_order(page, headings, moved)
     marked = {name: page.cells[place] for name, place in places.items() if name in READINGS or name == "shot"}
     marks, note = settle_marks(marked, columns.decimal, page.separator)
     numbers = {
         name: read_numbers(cells, name, marks[name], columns.columns[name].positive) for name, cells in marked.items()
     }
     readings = {name: read for name, read in numbers.items() if name in READINGS}
-    states = find_states(page, places, readings)
+    states = find_states(page, places, readings, headings)
     _check_lines(page, states, fault)
     key = key if key is not None else privacy.process_key()
     intake = Intake(page, columns, places, states == SHOT, replace_names(page, columns, key), key)
-    intake.notes += _not_taken(page, columns)
+    intake.notes += [*page.notes, *_not_taken(page, columns)]
     if note:
         intake.notes.append(note)
     _check_texts(intake, numbers, states, fault)
@@ -147,7 +150,7 @@ def _open(
     places: dict[str, int] = {}
     for name, mapped in columns.columns.items():
         for heading in mapped.headings:
-            found = find_heading(heading, page.headings)
+            found = _without_doubles(find_heading(heading, page.headings), page, columns)
             if len(found) > 1:
                 fault(
                     MapError(
@@ -180,6 +183,23 @@ def _open(
                 )
             )
     return page, columns, places
+
+
+def _without_doubles(found: list[int], page: Page, columns: ColumnMap) -> list[int]:
+    """Return the places of a heading without those that bring nothing: blank, a copy, or in a table at the side."""
+    if len(found) < 2:
+        return found
+    found = [place for place in found if not page.cells[place].blank.all()] or found
+    first = page.cells[found[0]]
+    if all(np.array_equal(first.rows(), page.cells[place].rows()) for place in found[1:]):
+        return found[:1]
+    table = np.cumsum([not heading for heading in page.headings])  # a column without a heading parts two tables
+    mapped = {
+        place for one in columns.columns.values() for h in one.headings for place in find_heading(h, page.headings)
+    }
+    sizes = np.bincount(table[sorted(mapped)])
+    fullest = np.flatnonzero(sizes == sizes.max())
+    return [place for place in found if table[place] == fullest[0]] or found if len(fullest) == 1 else found
 
 
 def _propose(path: str | Path | Source, name: str) -> str:

@@ -4,11 +4,9 @@ import re
 from collections.abc import Iterable, Mapping
 
 import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 
 from coachlab.intake.cells import Cells, Numbers
-from coachlab.intake.headings import heading_unit, without_unit
 from coachlab.intake.pages import Page
 from coachlab.units import read_unit
 
@@ -27,7 +25,9 @@ _MAYBE_TOTAL = re.compile(rf"(?:{_UNSURE})\W*(?:\(.*\)|\d.*)?", re.IGNORECASE)
 _KEYS = ("shot", "struck_at", "club", "session", "student")
 
 
-def find_states(page: Page, places: Mapping[str, int], numbers: Mapping[str, Numbers]) -> np.ndarray:
+def find_states(
+    page: Page, places: Mapping[str, int], numbers: Mapping[str, Numbers], headings: np.ndarray
+) -> np.ndarray:
     """Return for each line its place in `RULES`, 0 for a shot.
 
     Parameters
@@ -38,6 +38,8 @@ def find_states(page: Page, places: Mapping[str, int], numbers: Mapping[str, Num
         Our column -> its place among the headings.
     numbers : mapping of str to Numbers
         What the words of each column of readings say.
+    headings : bool array
+        Which lines repeat the headings.
     """
     states = np.zeros(len(page), dtype=np.int8)
     has_number = np.zeros(len(page), dtype=bool)
@@ -50,7 +52,7 @@ def find_states(page: Page, places: Mapping[str, int], numbers: Mapping[str, Num
     totals = _find_totals(page, places, set(numbers))
     states[totals] = RULES.index("total")
     states[_find_unit_rows(page, places, numbers) & ~has_number] = RULES.index("units row")
-    states[_find_headings(page)] = RULES.index("repeated heading")
+    states[headings] = RULES.index("repeated heading")
     states[page.long] = RULES.index("more cells than headings")
     return states
 
@@ -74,20 +76,6 @@ def _find_unit_rows(page: Page, places: Mapping[str, int], numbers: Mapping[str,
         units += cells.spread(named)
         others += cells.spread(read.odd & ~named & ~read.nothing)
     return (units > 0) & (units >= others)
-
-
-def _find_headings(page: Page) -> np.ndarray:
-    there = np.zeros(len(page), dtype=np.int16)
-    for heading, cells in zip(page.headings, page.cells, strict=True):
-        if not heading or cells.words is None or cells.iso_times is not None:
-            continue
-        lower = pc.utf8_lower(cells.trimmed)
-        bare = without_unit(heading) if heading_unit(heading) else heading
-        same = pc.is_in(lower, value_set=pa.array(sorted({heading.strip().lower(), bare.strip().lower()})))
-        if pc.any(same).as_py():
-            there += cells.spread(same.to_numpy(zero_copy_only=False))
-    named = sum(bool(heading) for heading in page.headings)
-    return there * 2 >= max(named, 1)
 
 
 def _find_totals(page: Page, places: Mapping[str, int], readings: set[str]) -> np.ndarray:

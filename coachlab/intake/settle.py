@@ -7,7 +7,7 @@ from itertools import product
 import numpy as np
 import pandas as pd
 
-from coachlab.intake.columns import HANDS, READINGS, sign_of, words_for
+from coachlab.intake.columns import READINGS, read_hand, sign_of, words_for
 from coachlab.intake.sample import Looked
 from coachlab.intake.scales import off_the_model
 from coachlab.intake.signs import Turned, find_turned
@@ -100,7 +100,7 @@ def settle_sides(
     left = np.zeros(len(group), dtype=bool)
     if "hand" in by_column:
         hands = _rows(looked[by_column["hand"]], len(group))
-        left = np.array([HANDS.get(text.casefold()) == "L" for text in hands], dtype=bool)
+        left = np.array([read_hand(text) == "L" for text in hands], dtype=bool)
     seen = {}
     for name, numbers in values.items():
         guess = guesses[by_column[name]]

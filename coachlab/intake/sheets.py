@@ -2,6 +2,8 @@
 
 import io
 from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -16,6 +18,7 @@ from coachlab.intake.books import Span, check_book, check_cells
 from coachlab.intake.cells import Cells
 from coachlab.intake.headings import close_to
 from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines, too_wide
+from coachlab.intake.tables import full_header, said_above
 from coachlab.settings import Settings
 
 _Read = TypeVar("_Read")
@@ -36,16 +39,16 @@ def read_sheet(source: Source, wanted: Wanted, sheet: str | None, settings: Sett
             sheet=sheet,
         )
     tried: list[list[list]] = []
+    counts: dict[str, int] = {}
     best: tuple[int, str, int, list[list], list[Span]] | None = None
-    for name in [sheet] if sheet is not None else names:
+    for name in [sheet] if sheet is not None else _seen_first(book):
         lines, merged = _sheet_of(book, name, spans.get(names.index(name), []), asked, source.name)
         tried.append(lines)
         for place, line in enumerate(lines[: HEAD_LINES[-1]]):
             count = count_wanted(line, wanted)
             if count and (best is None or count > best[0]):
                 best = (count, name, place, lines, merged)
-        if best is not None and best[0] == len(wanted):
-            break
+        counts[name] = max((count_wanted(line, wanted) for line in lines[: HEAD_LINES[0]]), default=0)
     if best is None:
         raise no_header(
             source.name, wanted, [line for lines in tried for line in lines[: HEAD_LINES[-1]]], path=source.name
@@ -55,7 +58,14 @@ def read_sheet(source: Source, wanted: Wanted, sheet: str | None, settings: Sett
         raise too_wide(source.name, len(lines[place]), settings)
     body = _filled_down(lines, place, merged)
     rows = np.arange(place + 2, len(lines) + 1)
-    return page_of_lines(source.name, lines[place], body, place + 1, rows, sheet=name)
+    below = body[0] if body else []
+    header, under = full_header(lines[place - 1] if place else [], lines[place], below, wanted)
+    page = page_of_lines(source.name, header, body[under:], place + 1, rows[under:], sheet=name)
+    notes = [note] if (note := said_above(lines[: place + 1], place, wanted)) else []
+    beside = [repr(other) for other, count in counts.items() if other != name and count * 2 > max(counts.values())]
+    if beside:
+        notes.append(f"Sheet {name!r} is read; {', '.join(beside)} with the same headings is not: name it in the map.")
+    return replace(page, notes=tuple(notes))
 
 
 def book_lines(source: Source, settings: Settings) -> dict[str, list[list]]:
@@ -67,6 +77,12 @@ def book_lines(source: Source, settings: Settings) -> dict[str, list[list]]:
     return {
         name: _sheet_of(book, name, spans.get(place, []), asked, source.name)[0] for place, name in enumerate(names)
     }
+
+
+def _seen_first(book: python_calamine.CalamineWorkbook) -> list[str]:
+    """Return the names of the sheets, those that are hidden last."""
+    hidden = {about.name for about in book.sheets_metadata if about.visible != python_calamine.SheetVisibleEnum.Visible}
+    return sorted(book.sheet_names, key=lambda name: name in hidden)
 
 
 def _open_book(data: bytes) -> tuple[python_calamine.CalamineWorkbook, list[str]]:
@@ -183,7 +199,11 @@ def _cells_of_arrow(column: pa.ChunkedArray) -> Cells:
         return Cells(None, None, column.to_pandas().to_numpy(dtype=float, na_value=np.nan))
     if pa.types.is_dictionary(kind):
         column = column.cast(kind.value_type)
-    if pa.types.is_nested(kind) or pa.types.is_binary(kind):
+    if pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
+        with suppress(pa.ArrowInvalid):  # texts that were written without saying so
+            column = column.cast(pa.string())
+        kind = column.type
+    if pa.types.is_nested(kind) or pa.types.is_binary(kind) or pa.types.is_large_binary(kind):
         column = pa.chunked_array([pa.array(map(str, column.to_pylist()), pa.string())])
     texts = column.cast(pa.string())
     encoded = texts.fill_null("").combine_chunks().dictionary_encode()

@@ -89,11 +89,41 @@ def all_numbers(change):
 UNITS = {"Head speed": "mph", "Attack": "deg", "Path": "deg", "Spin": "rpm", "Side": "yd"}
 
 
-def book(*sheets, merge=(), active=None):
+def paths(out, into, before=False):
+    """Paths in the player's words, which are the world's for a right-hander alone."""
+
+    def said(value):
+        words = [str(abs(value)), out if value > 0 else into] if value else ["0"]
+        return " ".join(words[::-1] if before else words)
+
+    return [[*row[:7], said(row[7] * (1 if row[4] == "R" else -1)), *row[8:]] for row in ROWS]
+
+
+def swapped(line):
+    cells = line.split(",")
+    return ",".join([*cells[:5], cells[6], cells[5], *cells[7:]])
+
+
+def spoken(at):
+    """A moment as people and programs write it."""
+    half = "PM" if at.hour >= 12 else "AM"
+    day = ["Mo", "Di", "Mi", "Do", "Fr", "Sa", "So"][at.weekday()]
+    forms = (
+        f"{day}, %d.%m.%Y %H:%M:%S|{day}. %d.%m.%Y %H:%M:%S|%H:%M:%S %d.%m.%Y|%H:%M:%S %Y-%m-%d|%d.%m.%Y - %H:%M:%S|"
+        f"%d.%m.%Y at %H:%M:%S|%d.%m.%Y um %H:%M:%S Uhr|%d/%m/%Y à %Hh%Mm%Ss|%Y-%m-%d {half} %I:%M:%S|%Y%m%d_%H%M%S|"
+        f"%Y-%m-%d_%H-%M-%S|%Y. %m. %d. %H:%M:%S|{at.day}. {at.month}. %Y %H:%M:%S|%Y年%m月%d日 %H:%M:%S|"
+        f"'%Y-%m-%d %H:%M:%S|%d-NOV-%y %I.%M.%S {half}|{at.day} novembre %Y %H:%M:%S|"
+        f"{at.day} de noviembre de %Y %H:%M:%S|Nov {at.day} %Y %H:%M:%S"
+    )
+    return [at.strftime(form) for form in forms.split("|")]
+
+
+def book(*sheets, merge=(), hidden=None):
     workbook = openpyxl.Workbook()
     workbook.remove(workbook.active)
     for name, rows in sheets:
         sheet = workbook.create_sheet(name)
+        sheet.sheet_state = "hidden" if name == hidden else "visible"
         for row in rows:
             sheet.append(row)
         for area in merge:
@@ -266,6 +296,43 @@ FORMS = {
     "an open document called a workbook": ("a.xlsx", ods(GRID)),
     "parquet called text": ("a.csv", parquet(frame())),
     "no extension": ("export", text()),
+    "UTF-32 without a mark": ("a.csv", text().encode("utf-32-be")),
+    "cells in quotes of their own": ("a.csv", "\n".join(",".join(f"'{c}'" for c in line.split(",")) for line in lines())),
+    "numbers as formulas of a text": ("a.csv", text(rows=all_numbers(lambda h, v: f'="{v}"'))),
+    "plus signs of full width": ("a.csv", text(rows=all_numbers(lambda h, v: f"＋{v}" if v > 0 else v))),
+    "a minus in brackets, the unit inside": ("a.csv", text(rows=all_numbers(lambda h, v: f"({-v} {UNITS[h]})" if v < 0 else v))),
+    "up and down by letters": ("a.csv", text(rows=with_column("Attack", lambda v: f"{abs(v)} {'U' if v > 0 else 'D'}"))),
+    "sides as sentences": ("a.csv", text(rows=with_column("Side", lambda v: f"{abs(v)} yds to the {'right' if v > 0 else 'left'} of target"))),
+    "sides in brackets": ("a.csv", text(rows=with_column("Side", lambda v: f"{abs(v)} ({'R' if v > 0 else 'L'})"))),
+    "sides behind a comma": ("a.csv", text(separator=";", rows=with_column("Side", lambda v: f"{abs(v)}, {'right' if v > 0 else 'left'}"))),
+    "sides before a colon": ("a.csv", text(rows=with_column("Side", lambda v: f"{'R' if v > 0 else 'L'}: {abs(v)}"))),
+    "sides as arrows": ("a.csv", text(rows=with_column("Side", lambda v: f"{'→' if v > 0 else '←'} {abs(v)}"))),
+    "sides in German": ("a.csv", text(rows=with_column("Side", lambda v: f"{abs(v)} {'rechts' if v > 0 else 'links'}"))),
+    "paths from side to side": ("a.csv", text(rows=paths("in-to-out", "out-to-in"))),
+    "paths from side to side, before": ("a.csv", text(rows=paths("Inside-out", "Outside-in", before=True))),
+    "shots behind a sign": ("a.csv", text(rows=with_column("No", lambda v: f"#{v}"))),
+    "shots behind a word": ("a.csv", text(rows=with_column("No", lambda v: f"Shot {v}"))),
+    "hands in words": ("a.csv", text(rows=with_column("Plays", {"R": "Right handed", "L": "left-hander"}.get))),
+    "hands in German": ("a.csv", text(rows=with_column("Plays", {"R": "Rechtshänder", "L": "Linkshänder"}.get))),
+    **{f"times as in {now[0]}": ("a.csv", text(separator=";", rows=timed(now))) for now in zip(*(spoken(v[2]) for v in ROWS), strict=True)},
+    "headings with marks": ("a.csv", text(headings=[f"{h}:" for h in HEADINGS])),
+    "headings with underscores": ("a.csv", text(headings=[h.replace(" ", "_") for h in HEADINGS])),
+    "headings with points": ("a.csv", text(headings=[h.replace(" ", ".") for h in HEADINGS])),
+    **{f"units in headings as in Spin{gap}rpm": ("a.csv", text(separator=";", headings=[h + gap + UNITS[h] if h in UNITS else h for h in HEADINGS])) for gap in (", ", " / ", " ", " in ", " - ", ": ")},
+    "units in headings in a line of their own": ("a.csv", text(headings=[f'"{h}\n{UNITS[h]}"' if h in UNITS else h for h in HEADINGS])),
+    "headings over two lines": ("a.csv", "\n".join([",,,,,Head,,,,", lines()[0].replace("Head speed", "speed"), *lines()[1:]])),
+    "headings over two lines, most in the upper": ("a.csv", "\n".join([lines()[0].replace("Head speed", "Head"), ",,,,,speed,,,,", *lines()[1:]])),
+    "tables in two orders": ("a.csv", "\n".join([*lines()[:3], "", *(",".join(line.split(",")[::-1]) for line in (lines()[0], *lines()[3:]))])),
+    "tables in two orders, two columns changed": ("a.csv", "\n".join([*lines()[:3], "", *(swapped(line) for line in (lines()[0], *lines()[3:]))])),
+    "a table at the side": ("a.csv", "\n".join(f"{a},,{b}" for a, b in zip(lines(), ["Club,Mean", "7 I,78", "Driver,91", ",", ",", ","], strict=True))),
+    "a heading twice, once over nothing": ("a.csv", "\n".join(f"{line},{'Attack' if n == 0 else ''}" for n, line in enumerate(lines()))),
+    "a column twice": ("a.csv", "\n".join(f"{line},{line.split(',')[6]}" for line in lines())),
+    "numbered rows without a heading": ("a.csv", "\n".join(f'"{n}",{line}' if n else line for n, line in enumerate(lines(quote=True)))),
+    "columns in line, 8-bit code": ("a.prn", "\n".join(line.replace("|", "   ") for line in lines(separator="|", headings=[h.replace("deg", "°") for h in BRACKETED])).encode("cp1252")),
+    "columns in line, UTF-16": ("a.prn", "\n".join(line.replace("|", "   ") for line in lines(separator="|")).encode("utf-16")),
+    "a workbook, a hidden sheet before": ("a.xlsx", book(("Old", [HEADINGS, *(["Old Data", *row[1:]] for row in ROWS)]), ("Shots", GRID), hidden="Old")),
+    "a workbook, units above": ("a.xlsx", book(("Shots", [[UNITS.get(h) for h in HEADINGS], *GRID]))),
+    "parquet, texts that do not say so": ("a.parquet", parquet(frame(Club=[v[3].encode() for v in ROWS]))),
 }  # fmt: skip
 
 
@@ -325,8 +392,64 @@ def test_digits_of_another_script_are_read_as_what_they_are(put):
     assert shots.table["carry_m"].tolist() == [120, 121]
 
 
-def test_a_gap_in_columns_parted_by_blanks_is_told_and_not_guessed(put):
-    aligned = "Head speed   Attack   Path\n90           -3.5     4\n91                    5\n"
-    columns = MAP[MAP.index("[column.club_speed_mps]") : MAP.index("[column.spin_rpm]")]
+DELIVERY = MAP[MAP.index("[column.club_speed_mps]") : MAP.index("[column.spin_rpm]")]
+
+
+def test_a_gap_in_columns_that_stand_in_line_is_a_blank_cell(put):
+    aligned = "Bay 3\n\nHead speed   Attack   Path\n90           -3.5     4\n91                    5\n"
+    table = cl.read_shots(put("a.prn", aligned), put("m.toml", DELIVERY)).table
+    assert table["path_out_deg"].tolist() == [4, 5]
+    assert table["attack_up_deg"].isna().tolist() == [False, True]
+    assert table["source_row"].tolist() == [4, 5]
+
+
+def test_a_gap_in_columns_out_of_line_is_told_and_not_guessed(put):
+    loose = "Head speed   Attack   Path\n90   -3.5     4\n91      5\n"
     with pytest.raises(cl.DataError, match="Line 3 has 2 cells, the header 3"):
-        cl.read_shots(put("a.prn", aligned), put("m.toml", columns))
+        cl.read_shots(put("a.prn", loose), put("m.toml", DELIVERY))
+
+
+@pytest.mark.parametrize(
+    ("day", "clock"),
+    [("%Y-%m-%d", "1899-12-30 %H:%M:%S"), ("%d/%m/%Y", "%H.%M.%S"), ("%Y%m%d", "%H%M%S"), ("%d %b %Y", "%Hh%Mm%Ss"), ("%Y-%m-%d", "T%H:%M:%S")],
+)  # fmt: skip
+def test_day_and_clock_time_may_stand_in_columns_of_their_own(put, plain, day, clock):
+    columns = MAP.replace('"When"', '"Time"') + '[column.session_day]\nheading = "Date"\n'
+    rows = [[*row[:2], row[2].strftime(day), row[2].strftime(clock), *row[3:]] for row in ROWS]
+    headings = [*HEADINGS[:2], "Date", "Time", *HEADINGS[3:]]
+    shots = cl.read_shots(put("a.csv", text(rows=rows, headings=headings)), put("m.toml", columns))
+    same(shots.table.drop(columns="session_day"), plain)
+    assert not len(shots.flags)
+
+
+@pytest.mark.parametrize(
+    "units",
+    ["mph. degs deg. RPM Yds.", "m.p.h. ° º U/min yard", "mi/hr Deg degrees rpm. yrds", "miles grad ° rev/min yd"],
+)
+def test_units_are_read_as_people_spell_them_wherever_they_stand(put, plain, units):
+    spelled = dict(zip(NUMBERS, units.replace("miles", "miles per hour").rsplit(" ", 4), strict=True))
+    bare = "\n".join(line for line in MAP.splitlines() if not line.startswith("unit"))
+    row = ",".join(spelled.get(h, "") for h in HEADINGS)
+    for name, content in (("below", [lines()[0], row, *lines()[1:]]), ("above", [row, *lines()])):
+        same(cl.read_shots(put(f"{name}.csv", "\n".join(content)), put("m.toml", bare)).table, plain)
+
+
+def test_what_another_table_lacks_is_missing_and_what_is_not_read_is_told(put, plain):
+    short = [",".join(line.split(",")[:8] + line.split(",")[9:]) for line in lines()]
+    shots = cl.read_shots(put("a.csv", "\n".join([*lines()[:3], short[0], *short[3:]])), put("m.toml", MAP))
+    assert shots.table["spin_rpm"].isna().tolist() == [False, False, True, True, True]
+    same(shots.table.drop(columns="spin_rpm"), plain.drop(columns="spin_rpm"))
+    assert any("another order" in note for note in shots.notes)
+    shots = cl.read_shots(put("b.csv", "\n".join([*short[:3], "", lines()[0], *lines()[3:]])), put("m.toml", MAP))
+    assert len(shots) == 3 and any("Line 1 holds 9" in note for note in shots.notes)
+    two = book(("Monday", GRID[:3]), ("Tuesday", [HEADINGS, *ROWS[2:]]))
+    shots = cl.read_shots(put("a.xlsx", two), put("m.toml", MAP))
+    assert len(shots) == 2 and any("'Tuesday'" in note for note in shots.notes)
+
+
+def test_odd_signs_far_down_in_a_file_are_read_as_at_its_top(put):
+    rows = [f"{n},{-3 - n % 7}" for n in range(1, 90_001)]
+    plain = cl.read_shots(put("plain.csv", "\n".join(["shot,attack_up_deg", *rows]))).table
+    for odd in ("\n".join(rows[-9:]) + "\0", "\r".join(rows[-9:])):
+        content = "\n".join(["shot,attack_up_deg", *rows[:-9], odd])
+        same(cl.read_shots(put("odd.csv", content)).table, plain)

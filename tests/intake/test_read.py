@@ -319,7 +319,7 @@ def test_a_mapped_heading_that_is_missing_shows_what_is_close(refused):
 
 
 def test_a_mapped_heading_that_stands_twice_is_refused(refused):
-    error = refused("Head speed,Attack,attack [deg],Path,Attack\n90,-3,-3,4,-3\n", kind=cl.MapError)
+    error = refused("Head speed,Attack,attack [deg],Path,Attack\n90,-3,-3,4,-2\n", kind=cl.MapError)
     assert "stands 2 times" in error.found and "columns 2, 5" in error.found
 
 
