@@ -171,12 +171,12 @@ _LONGEST = 200
 """No number is longer; on a text of any length the pattern below could take for ever."""
 _BOOKED = re.compile(r"^(?:\(\s*([\d.,' ]*\d[^\d()]{0,9})\)|([\d.,' ]*\d)\s?-)(?=\s|$)")
 """A minus as bookkeepers write it: in brackets, or behind the number."""
-_SIDES = {"r": 1, "right": 1, "rechts": 1, "droite": 1, "derecha": 1, "höger": 1} | {
+SIDES = {"r": 1, "right": 1, "rechts": 1, "droite": 1, "derecha": 1, "höger": 1} | {
     "l": -1, "left": -1, "links": -1, "gauche": -1, "izquierda": -1, "vänster": -1
 }  # fmt: skip
 _WAYS = {"shut": "closed", "forward": "ahead", "fwd": "ahead", "back": "behind", "above": "high", "below": "low"}
 """Other words for which way."""
-_ACROSS = (
+ACROSS = (
     (re.compile(r"\b(?:i|in|inside)\W{0,2}(?:to\W)?(?:o|out|outside)\b", re.IGNORECASE), "out"),
     (re.compile(r"\b(?:o|out|outside)\W{0,2}(?:to\W)?(?:i|in|inside)\b", re.IGNORECASE), "in"),
 )
@@ -190,8 +190,8 @@ class _CellReader:
     def __init__(self, column: str, mark: str) -> None:
         self.column, self.mark = column, mark
         self.units = {unit: factor_to_column(unit, column) for unit in units_for(column)}
-        self.sides = _SIDES if column in LATERAL else {}
-        self.ways = {word: sign_of(column, word)[0] for word in words_for(column) if word not in _SIDES}
+        self.sides = SIDES if column in LATERAL else {}
+        self.ways = {word: sign_of(column, word)[0] for word in words_for(column) if word not in SIDES}
         self.ways |= {word: self.ways[way] for word, way in _WAYS.items() if way in self.ways}
         self.ways |= {word[0]: sign for word, sign in self.ways.items() if word in words_for(column)}
 
@@ -199,12 +199,10 @@ class _CellReader:
         """Return number, factor of its unit, side, the player's way, and if the other mark was used; or None."""
         if len(text) > _LONGEST:
             return None
-        if not text.isascii():
-            text = "".join(str(unicodedata.decimal(sign, sign)) for sign in text.translate(SAME))
-        text = _BOOKED.sub(r"-\1\2", text.strip().lstrip("'"))
+        text = plain_number(text)
         if self.column == "shot":
             text = _COUNTED.sub("", text, count=1)
-        for across, word in _ACROSS if self.sides else ():
+        for across, word in ACROSS if self.sides else ():
             text = across.sub(word, text)
         found = _CELL.fullmatch(text)
         if found is None:
@@ -221,7 +219,7 @@ class _CellReader:
             return None
         factor: float | None = None
         side = way = 0
-        for word in (*_split(before), *_split(after)):
+        for word in (*split_words(before), *split_words(after)):
             unit = read_unit(word)
             plain = word.casefold().rstrip(".")
             if unit in self.units and factor is None:
@@ -237,7 +235,14 @@ class _CellReader:
         return number, factor, side, way, other_mark
 
 
-def _split(text: str) -> list[str]:
+def plain_number(text: str) -> str:
+    """Return a cell with its signs and digits as ASCII has them, and a bookkeeper's minus in front."""
+    if not text.isascii():
+        text = "".join(str(unicodedata.decimal(sign, sign)) for sign in text.translate(SAME))
+    return _BOOKED.sub(r"-\1\2", text.strip().lstrip("'"))
+
+
+def split_words(text: str) -> list[str]:
     """Split the words around a number into unit and side; a unit may hold a blank (``m s-1``)."""
     text = text.strip()
     if not text or read_unit(text):

@@ -254,14 +254,15 @@ def _factors(
     if not units_for(name):
         return 1.0, None
     heading = page.headings[intake.places[name]]
-    rows = _unit_rows(intake, name, read, states)
+    rows, bracket = _unit_rows(intake, name, read, states), heading_unit(heading)
     if mapped.unit is not None:
         if rows and any(unit != mapped.unit for _, unit in rows):
             intake.notes.append(
                 f"Line {page.rows[rows[0][0]]} gives {rows[0][1]} for {heading!r}; the map's {mapped.unit} was used."
             )
+        elif bracket and bracket != mapped.unit and not rows:
+            intake.notes.append(f"The heading {heading!r} gives {bracket}; the map's {mapped.unit} was used.")
         return factor_to_column(mapped.unit, name), None
-    bracket = heading_unit(heading)
     for unit, where in [*((unit, f"Line {page.rows[row]}") for row, unit in rows), (bracket, "The heading")]:
         if unit is not None and unit not in units_for(name):
             fault(

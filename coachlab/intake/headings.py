@@ -48,10 +48,12 @@ def _parted(text: str) -> tuple[str, str | None]:
     unit = read_unit(found[2]) if found and found[1].strip() else None
     if found and unit:
         return found[1], unit
-    for gap in _BEFORE_UNIT.finditer(text.strip()):
-        unit = read_unit(text.strip()[gap.end() :])
-        if unit and gap.start() and (gap[0].strip() or unit not in _NO_UNITS):
-            return text.strip()[: gap.start()], unit
+    bare = text.strip()
+    for gap in _BEFORE_UNIT.finditer(bare):
+        unit = read_unit(bare[gap.end() :])
+        apart = gap[0].strip() or unit not in _NO_UNITS
+        if unit and gap.start() and apart and not read_unit(bare[bare.rfind("_") + 1 :]):  # not the s of speed_m/s
+            return bare[: gap.start()], unit
     return text, None
 
 

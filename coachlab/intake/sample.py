@@ -8,7 +8,7 @@ import numpy as np
 
 from coachlab.errors import DataError
 from coachlab.intake.archive import BOOK, PACKED, PARQUET, Source
-from coachlab.intake.cells import DECIDES, SAME, Cells, number_of
+from coachlab.intake.cells import ACROSS, DECIDES, SIDES, Cells, number_of, plain_number, split_words
 from coachlab.intake.encoding import decoded, eight_bits, encoding_of
 from coachlab.intake.files import read_page
 from coachlab.intake.findings import sound
@@ -25,8 +25,8 @@ _HEAD = 1 << 19
 _LIKE_NUMBER = re.compile(
     r"(?:[a-zA-Z]{0,5}\s)?[+\-−–]?\s?[\d.,]*\d[\d.,:'’ \-/T]*(?:[eE][+-]?\d+)?\s*[a-zA-Z°\"%/]{0,6}(?:\s[a-zA-Z]+)?"
 )
-_PARTS = re.compile(r"(?:([a-zA-Z]+)\s)?([+-]?\s?[\d.,' ]*\d(?:[eE][+-]?\d+)?)\s*(.*)")
-_SIDE_WORDS = frozenset({"r", "l", "right", "left"})
+_PARTS = re.compile(r"(?:([^\W\d]+):?\s?)?([+-]?\s?[\d.,' ]*\d(?:[eE][+-]?\d+)?)\s*(.*)")
+_WAYS = SIDES | {"outward": 1, "inward": -1, "open": 1, "closed": -1, "up": 1, "down": -1, "toe": 1, "heel": -1}
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +162,9 @@ def _look(page: Page, place: int, mark: str) -> Looked:
     rows = [int(one) for one in places[:n]]
     values = np.array([read[row][0] for row in rows])
     in_cells = [read[row][1] for row in rows if read[row][1]]
-    unit, unit_from = (heading_unit(heading) or ""), "the brackets"
+    unit, unit_from = (heading_unit(heading) or heading_unit(heading.replace("_", " ")) or ""), "the heading"
+    if unit and heading.rstrip().endswith((")", "]")):
+        unit_from = "the brackets"
     first = [by_word[row] for row in rows[:3]]
     row_unit = next((known for text in first if (known := read_unit(text)) and text), None)
     if not unit and row_unit:
@@ -179,15 +181,20 @@ def _parts_of(text: str, typed: float, mark: str) -> tuple[float, str, bool]:
     """Return number, unit and whether a side is named, of one cell."""
     if typed == typed:
         return float(typed), "", False
-    found = _PARTS.fullmatch(text.translate(SAME).strip()) if len(text) <= 100 else None
+    if len(text) > 100:
+        return np.nan, "", False
+    text = plain_number(text)
+    for across, way in ACROSS:
+        text = across.sub(f"{way}ward", text)
+    found = _PARTS.fullmatch(text)
     if found is None:
         return np.nan, "", False
     before, digits, after = found.groups()
     number = number_of(digits.replace(" ", ""), mark)
-    words = [word for word in (before or "", *re.sub(r"([°\"%])", r" \1 ", after).split()) if word]
-    side = next((word.casefold() for word in words if word.casefold() in _SIDE_WORDS), "")
-    rest = " ".join(word for word in words if word.casefold() not in _SIDE_WORDS)
+    words = [*split_words(before or ""), *split_words(after)]
+    side = next((_WAYS[word.casefold()] for word in words if word.casefold() in _WAYS), 0)
+    rest = " ".join(word for word in words if word.casefold() not in _WAYS)
     unit = (read_unit(rest) or "") if rest else ""
     if number is None or (rest and not unit):
         return np.nan, "", False
-    return (-number if side.startswith("l") else number), unit, bool(side)
+    return number * (side or 1), unit, bool(side)

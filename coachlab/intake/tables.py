@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from coachlab.intake.cells import Cells
-from coachlab.intake.headings import heading_unit, loose_heading, without_unit
+from coachlab.intake.headings import heading_unit, loose_heading, plain_heading, without_unit
 from coachlab.intake.pages import Page, Wanted, cells_of, count_wanted
 from coachlab.units import read_unit
 
@@ -19,13 +19,19 @@ Line = Sequence[object]
 def full_header(above: Line, cells: Line, below: Line, wanted: Wanted) -> tuple[list, bool]:
     """Return the cells of a header with what a line above or below adds to them, and whether the one below did.
 
-    A line of units above is put in brackets behind the headings; a line of words is joined where more of the wanted
-    headings come of it.
+    A line of units above is put in brackets behind the headings; a line of words goes before headings that stand
+    several times, or is joined where more of the wanted headings come of it.
     """
     there = [_text(cell) for cell in above if _text(cell)]
     if len(there) > 1 and all(read_unit(text) for text in there):
         pairs = zip_longest(cells, above[: len(cells)], fillvalue="")
         return [f"{cell} [{_text(unit)}]" if _needs(cell, unit) else cell for cell, unit in pairs], False
+    names = [plain_heading(_text(cell)) for cell in cells]
+    if len(there) > 1 and len({*names} - {""}) < sum(map(bool, names)):
+        cells = [
+            f"{_group(above, place)} {cell}".strip() if name and names.count(name) > 1 else cell
+            for place, (cell, name) in enumerate(zip(cells, names, strict=True))
+        ]
     best = count_wanted(cells, wanted)
     if best < len(wanted):
         for first, second, under in ((above, cells, False), (cells, below, True)):
@@ -33,6 +39,11 @@ def full_header(above: Line, cells: Line, below: Line, wanted: Wanted) -> tuple[
             if count_wanted(both, wanted) > best:
                 return both, under
     return list(cells), False
+
+
+def _group(above: Line, place: int) -> str:
+    """Return what a line says above a place, there or last before it: whose speed it is, the club's or the ball's."""
+    return next((text for cell in above[place::-1] if (text := _text(cell))), "")
 
 
 def _text(cell: object) -> str:

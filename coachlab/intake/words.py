@@ -107,6 +107,35 @@ SPEAKS: dict[str, dict[str, float]] = {
 }  # fmt: skip
 
 
+_FOREIGN = tuple(
+    (re.compile(pattern), word)
+    for pattern, word in (
+        # German, French, Spanish, Swedish, which put words together -> the words above
+        (r"flugzeit|temps de vol\b|tiempo de vuelo|flygtid", "air time"),
+        (r"schlägerkopf|schläger|klubbhuvud|klubb(?:an?)?|\bpalo\b", "club"),
+        (r"geschwindigkeit|vitesse|velocidad|hastighet", "speed"),
+        (r"\bbolas?\b|\bballes?\b|\bboll(?:en)?", "ball"),
+        (r"eintreff|angriffs?|\battaque|\bataque|\battack(?=vinkel)", "attack"),
+        (r"schlagflächen?|\bcara\b|\bblad(?=vinkel)", "face"),
+        (r"schwungbahn|\bchemin\b|trayectoria|svingbana", "path"),
+        (r"abflug|lancement|départ|lanzamiento|\bsalida|utgångs|\bstart(?=winkel|richtung)", "launch"),
+        (r"richtung|dirección|riktning", "direction"),
+        (r"winkel|ángulo|vinkel", "angle"),
+        (r"achse|\baxe\b|\beje\b|axel\b", "axis"),
+        (r"\beffet\b|\befecto\b|\bgiro\b|\bspinn?(?=rate|achse|axis|axel|\b)", "spin"),
+        (r"\btasa\b|\btaux\b", "rate"),
+        (r"flugweite|\bportée\b|\bvuelo\b", "carry"),
+        (r"seitliche?|seiten|latéral|écart|abweichung|desviación|sidled", "side"),
+        (r"flughöhe|höhe|hauteur|altura|höjd", "height"),
+        (r"\blande(?=angle| )|aufprall|atterrissage|caída|landnings", "land"),
+        (r"uhrzeit|\bzeit\b|\bheure\b|\bhora\b|\btid\b", "time"),
+        (r"\bdatum\b|\bfecha\b", "date"),
+        (r"spieler|schüler|joueur|élève|jugador|alumno|spelare|\belev\b|\bnombre\b|\bnom\b|\bnamn\b", "student"),
+        (r"^n[°º]$", "number"),
+    )
+)
+
+
 def words_of(heading: object) -> list[str]:
     """Return the words of a heading that are known here, by their stems; units in brackets are left out.
 
@@ -115,8 +144,10 @@ def words_of(heading: object) -> list[str]:
     """
     text = re.sub(r"[\[({][^\])}]*[\])}]\s*$", " ", str(heading))
     text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)
-    found = []
-    for word in re.findall(r"[^\W\d_]+", text.casefold()):
+    text, found = text.strip().casefold(), []
+    for foreign, word in _FOREIGN:
+        text = foreign.sub(f" {word} ", text)
+    for word in re.findall(r"[^\W\d_]+", text):
         stems = [stem for stem, pattern in _WORDS.items() if pattern.fullmatch(word)]
         found += stems
     return found

@@ -179,6 +179,86 @@ def test_a_proposal_shows_what_it_rests_on(demo):
     assert isinstance(proposal.map, cl.ColumnMap) and proposal.map.club_names == {"I7": "iron-7", "PW": "wedge-pw"}
 
 
+EXPORT = {
+    "shot": "No.|Nr.|N°|Nº|Nr",
+    "struck_at": "Time|Zeit|Heure|Hora|Tid",
+    "club": "Club|Schläger|Club|Palo|Klubba",
+    "club_speed_mps": "Club speed|Schlägerkopfgeschwindigkeit|Vitesse du club|Velocidad del palo|Klubbhastighet",
+    "attack_up_deg": "Angle of attack|Eintreffwinkel|Angle d'attaque|Ángulo de ataque|Attackvinkel",
+    "path_out_deg": "Club path|Schwungbahn|Chemin de club|Trayectoria del palo|Svingbana",
+    "ball_speed_mps": "Ball speed|Ballgeschwindigkeit|Vitesse de balle|Velocidad de bola|Bollhastighet",
+    "launch_up_deg": "Launch angle|Startwinkel|Angle de lancement|Ángulo de lanzamiento|Utgångsvinkel",
+    "spin_rpm": "Spin rate|Spinrate|Taux de spin|Tasa de efecto|Spinn",
+    "carry_m": "Carry|Flugweite|Portée|Vuelo|Carry",
+    "side_out_m": "Side|Seitliche Abweichung|Écart latéral|Desviación lateral|Sidled",
+    "peak_m": "Apex|Flughöhe|Hauteur|Altura|Höjd",
+    "land_angle_deg": "Landing angle|Landewinkel|Angle d'atterrissage|Ángulo de caída|Landningsvinkel",
+}  # fmt: skip
+WAYS = {"club": "m/s", "ball": "m/s", "spin": "rpm", "carr": "m", "side": "m", "peak": "m"}
+
+
+def unit_of(column):
+    return (
+        "deg"
+        if column.endswith("deg")
+        else WAYS.get(column[:4], "")
+        if column.count("_") and column != "struck_at"
+        else ""
+    )
+
+
+def exported(simulated, headings, change=None):
+    """A simulated session under other headings, some of its cells written in another way, and as it is read plainly."""
+    table = simulated[[*EXPORT]].head(60).round({name: 2 for name in EXPORT if unit_of(name)})
+    own = table.to_csv(index=False)
+    for column, write in (change or {}).items():
+        table[column] = [write(value) for value in table[column]]
+    return own, table.set_axis(headings, axis=1)
+
+
+def same_as_its_twin(put, own, content):
+    twin, proposal = cl.read_shots(put("own.csv", own)).table, propose_map(put("odd.csv", content))
+    read = cl.read_shots(put("odd.csv", content), proposal.map).table
+    place = ["source", "source_row"]
+    pd.testing.assert_frame_equal(read.drop(columns=place), twin.drop(columns=place), check_dtype=False)
+
+
+@pytest.mark.parametrize("place", range(5), ids=["English", "German", "French", "Spanish", "Swedish"])
+@pytest.mark.parametrize("how", ["{} [{}]", "{}, {}", "{} / {}", "{} in {}", "{}_{}"])
+def test_headings_of_other_languages_are_understood_with_their_units(put, simulated, place, how):
+    units = [unit_of(column) for column in EXPORT]
+    names = [words.split("|")[place] for words in EXPORT.values()]
+    headings = [how.format(name, unit) if unit else name for name, unit in zip(names, units, strict=True)]
+    own, table = exported(simulated, headings)
+    same_as_its_twin(put, own, table.to_csv(index=False, sep=";", decimal=","))
+
+
+CELL_FORMS = {
+    "sides by letters": {"side_out_m": lambda v: f"{abs(v)} {'R' if v > 0 else 'L'}"},
+    "paths in words": {"path_out_deg": lambda v: f"{abs(v)} {'in-to-out' if v > 0 else 'out-to-in'}"},
+    "attack in words": {"attack_up_deg": lambda v: f"{abs(v)}° {'up' if v > 0 else 'down'}"},
+    "a minus in brackets": {"attack_up_deg": lambda v: f"({-v})" if v < 0 else str(v)},
+    "a unit in brackets": {"attack_up_deg": lambda v: f"({-v}°)" if v < 0 else f"{v}°"},
+    "numbers as formulas": {"spin_rpm": lambda v: f'="{v}"', "carry_m": lambda v: f'="{v}"'},
+}
+
+
+@pytest.mark.parametrize("form", CELL_FORMS)
+def test_cells_of_other_forms_are_understood(put, simulated, form):
+    headings = [f"{words.split('|')[0]} [{unit_of(column)}]".replace(" []", "") for column, words in EXPORT.items()]
+    own, table = exported(simulated, headings, CELL_FORMS[form])
+    same_as_its_twin(put, own, table.to_csv(index=False, sep="\t"))
+
+
+def test_headings_that_stand_twice_are_told_apart_by_the_line_above(put, simulated):
+    units = [f"[{unit_of(column)}]".replace("[]", "") for column in EXPORT]
+    names = [
+        words.split("|")[0].replace("Club speed", "Speed").replace("Ball speed", "Speed") for words in EXPORT.values()
+    ]
+    own, table = exported(simulated, [f"{name} {unit}".strip() for name, unit in zip(names, units, strict=True)])
+    same_as_its_twin(put, own, ",,,Club,,,Ball,,,,,,\n" + table.to_csv(index=False))
+
+
 def test_names_of_people_are_shown_as_pseudonyms(put):
     text = "Player,Remark,Attack [deg]\n" + "".join(f"Robin Doe,saw Kim Roe,{-n / 10}\n" for n in range(20, 40))
     proposal = propose_map(put("a.csv", text))

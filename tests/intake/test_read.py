@@ -167,6 +167,11 @@ def test_a_unit_in_the_cell_goes_before_the_maps_before_the_units_row_before_the
     assert bracket.table["club_speed_mps"].tolist() == pytest.approx([10 / 3.6, 10 * MPH_MPS])
 
 
+def test_a_unit_in_the_heading_that_is_not_the_maps_is_told(read):
+    shots = read("Head speed [km/h],Attack,Path\n90,-3,4\n")
+    assert any("'Head speed [km/h]' gives kmh; the map's mph was used" in note for note in shots.notes)
+
+
 def test_no_unit_anywhere_is_an_error(refused):
     error = refused("Carry,No\n150,1\n", only("carry_m", "Carry"), kind=cl.MapError)
     assert "No unit" in error.found and "yd" in error.do
