@@ -169,7 +169,7 @@ _CELL = re.compile(
 )
 _LONGEST = 200
 """No number is longer; on a text of any length the pattern below could take for ever."""
-_BOOKED = re.compile(r"^(?:\(\s*([\d.,' ]*\d[^\d()]{0,9})\)|([\d.,' ]*\d)\s?-)(?=\s|$)")
+_BOOKED = re.compile(r"^(?:\(\s*([\d.,' ]*\d[^\d()]{0,9})\)|([\d.,' ]*\d)\s?-(?=\s|$))")
 """A minus as bookkeepers write it: in brackets, or behind the number."""
 SIDES = {"r": 1, "right": 1, "rechts": 1, "droite": 1, "derecha": 1, "höger": 1} | {
     "l": -1, "left": -1, "links": -1, "gauche": -1, "izquierda": -1, "vänster": -1
@@ -230,7 +230,7 @@ class _CellReader:
                 way = self.ways[plain]
             else:
                 return None
-        if (side or way) and number < 0:
+        if number < 0 and (side or way) or number > 0 and before.count("(") > before.count(")"):
             return None
         return number, factor, side, way, other_mark
 

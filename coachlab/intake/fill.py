@@ -284,7 +284,8 @@ def _factors(
     unit = rows[0][1] if rows else bracket
     if unit is not None:
         return factor_to_column(unit, name), None
-    if not intake.columns.own and (read.plain & ~np.isnan(read.value)).any():
+    bare = read.plain & ~np.isnan(read.value) & (read.value != 0)
+    if not intake.columns.own and intake.rows(name, bare).any():
         fault(
             MapError(
                 f"{page.where}, heading {heading!r}, was read as {name}.",

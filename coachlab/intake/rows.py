@@ -78,6 +78,11 @@ def _find_unit_rows(page: Page, places: Mapping[str, int], numbers: Mapping[str,
     return (units > 0) & (units >= others)
 
 
+def is_total(text: str) -> bool:
+    """Return whether a text that stands first in its line says that the line is a total."""
+    return len(text) <= 200 and (_TOTAL_START.fullmatch(text) or _MAYBE_TOTAL.fullmatch(text)) is not None
+
+
 def _find_totals(page: Page, places: Mapping[str, int], readings: set[str]) -> np.ndarray:
     """Find lines that sum up others.
 

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from coachlab.intake.cells import Cells
 from coachlab.intake.headings import heading_unit, loose_heading, plain_heading, without_unit
 from coachlab.intake.pages import Page, Wanted, cells_of, count_wanted
+from coachlab.intake.rows import is_total
 from coachlab.units import read_unit
 
 Line = Sequence[object]
@@ -72,7 +73,8 @@ def find_headings(page: Page) -> tuple[np.ndarray, np.ndarray]:
     keys: dict[str, int] = {}
     for place, heading in enumerate(page.headings):
         for text in (heading, without_unit(heading)) if heading else ():
-            keys.setdefault(text.strip().lower(), place)
+            for written in (text, text.replace("\n", "\r\n")):
+                keys.setdefault(written.strip().lower(), place)
     place_of = np.array([*keys.values(), -1])
     same, moved = np.zeros(len(page), dtype=np.int16), np.zeros(len(page), dtype=np.int16)
     known = pa.array(list(keys), pa.string())
@@ -111,6 +113,8 @@ def in_order(page: Page, headings: np.ndarray, moved: np.ndarray) -> Page:
         here.pop("", None)
         for row in range(start, end):
             old = [column[row] for column in columns]
+            if is_total(next((text for cell in old if (text := _text(cell))), "")):
+                continue  # its word stands in the first column, whatever that is called
             for column, key in zip(columns, keys, strict=True):
                 column[row] = old[here[key]] if key in here else ""
     first = int(page.rows[np.flatnonzero(moved)[0]])

@@ -211,6 +211,8 @@ def timed(times):
     return [[t if p == 2 else v for p, v in enumerate(row)] for row, t in zip(ROWS, times, strict=True)]
 
 
+TWO_LINED = lines(headings=[f'"{h}\r\n({UNITS[h]})"' if h in UNITS else h for h in HEADINGS])
+
 FORMS = {
     "semicolons": ("a.csv", text(separator=";")),
     "tabs": ("a.tsv", text(separator="\t")),
@@ -301,6 +303,10 @@ FORMS = {
     "numbers as formulas of a text": ("a.csv", text(rows=all_numbers(lambda h, v: f'="{v}"'))),
     "plus signs of full width": ("a.csv", text(rows=all_numbers(lambda h, v: f"＋{v}" if v > 0 else v))),
     "a minus in brackets, the unit inside": ("a.csv", text(rows=all_numbers(lambda h, v: f"({-v} {UNITS[h]})" if v < 0 else v))),
+    "a minus in brackets, the unit behind": ("a.csv", text(rows=all_numbers(lambda h, v: f"（{-v}）{UNITS[h]}" if v < 0 else v))),
+    "a minus in brackets, a degree sign behind": ("a.csv", text(rows=all_numbers(lambda h, v: f"({-v})°" if v < 0 and UNITS[h] == "deg" else v))),
+    "tables in two orders, totals below each": ("a.csv", "\n".join([*lines()[:3], "Average,,,,,80,-1", *(",".join(line.split(",")[::-1]) for line in (lines()[0], *lines()[3:])), "Average,1,5000,,,80,-1"])),
+    "tables in two orders, units in a line of their own": ("a.csv", "\r\n".join([*TWO_LINED[:3], *(",".join(line.split(",")[::-1]) for line in (TWO_LINED[0], *TWO_LINED[3:]))])),
     "up and down by letters": ("a.csv", text(rows=with_column("Attack", lambda v: f"{abs(v)} {'U' if v > 0 else 'D'}"))),
     "sides as sentences": ("a.csv", text(rows=with_column("Side", lambda v: f"{abs(v)} yds to the {'right' if v > 0 else 'left'} of target"))),
     "sides in brackets": ("a.csv", text(rows=with_column("Side", lambda v: f"{abs(v)} ({'R' if v > 0 else 'L'})"))),
@@ -432,6 +438,12 @@ def test_units_are_read_as_people_spell_them_wherever_they_stand(put, plain, uni
     row = ",".join(spelled.get(h, "") for h in HEADINGS)
     for name, content in (("below", [lines()[0], row, *lines()[1:]]), ("above", [row, *lines()])):
         same(cl.read_shots(put(f"{name}.csv", "\n".join(content)), put("m.toml", bare)).table, plain)
+
+
+def test_a_total_without_a_unit_does_not_make_the_unit_of_the_shots_missing(put, plain):
+    bare = "\n".join(line for line in MAP.splitlines() if not line.startswith("unit"))
+    content = text(rows=all_numbers(lambda h, v: f"{v} {UNITS[h]}" if v else "0")) + "Average,,,,,80,-1\n"
+    same(cl.read_shots(put("a.csv", content), put("m.toml", bare)).table, plain)
 
 
 def test_what_another_table_lacks_is_missing_and_what_is_not_read_is_told(put, plain):
