@@ -292,7 +292,11 @@ def settle_marks(columns: Mapping[str, Cells], decimal: str, separator: str | No
         }
         if votes["."] != votes[","]:
             own[name] = max(votes, key=votes.__getitem__)
-    settled = list(own.values())
+        elif name == "spin_rpm":  # no device writes thousandths of a turn: three digits are a group
+            for mark, group in ((".", ","), (",", ".")):
+                if pc.any(pc.match_substring_regex(words, _EITHER.replace("[.,]", re.escape(group)))).as_py():
+                    own[name] = mark
+    settled = [mark for name, mark in own.items() if name != "spin_rpm"]
     if settled:
         common = "," if settled.count(",") > settled.count(".") else "."
         return {name: own.get(name, common) for name in columns}, ""

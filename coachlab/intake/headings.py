@@ -59,12 +59,12 @@ def _parted(text: str) -> tuple[str, str | None]:
 
 @lru_cache(maxsize=4096)
 def loose_heading(text: str) -> str:
-    """Return a heading without what counts even less: underscores and points for blanks, quotes and marks around it.
+    """Return a heading without what counts even less: marks between its words and around it.
 
     >>> loose_heading("'Head_speed':")
     'head speed'
     """
-    return " ".join(re.sub(r"[\s_.]+", " ", plain_heading(text)).strip(" '\"=:*#").split())
+    return " ".join(re.sub(r"[\s_.-]+", " ", plain_heading(text)).strip(" '\"=:*#").split())
 
 
 def find_heading(wanted: str, headings: Sequence[str]) -> list[int]:

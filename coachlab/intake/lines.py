@@ -25,7 +25,7 @@ from coachlab.intake.cells import Cells
 from coachlab.intake.encoding import HEAD, decoded, eight_bits, encoding_of
 from coachlab.intake.headings import plain_heading
 from coachlab.intake.pages import HEAD_LINES, Page, Wanted, count_wanted, no_header, page_of_lines, too_wide
-from coachlab.intake.tables import full_header, said_above
+from coachlab.intake.tables import full_header, is_numbered, said_above, spans_of
 from coachlab.settings import Settings
 
 SEPARATORS = (",", ";", "\t", "|")
@@ -87,7 +87,7 @@ def _read_aligned(name: str, data: bytes, wanted: Wanted, settings: Settings, re
         raise refused from None
     width = len(page.headings)
     below = [line.rstrip("\r") for line in written[page.header_row - 1 :]]
-    spans = _spans_of(below)
+    spans = spans_of(below)
     rows = [[line[first:last].strip() for first, last in spans] for line in below]
     if tuple(rows[0]) == page.headings and not any("  " in cell for row in rows for cell in row):
         data = "\n".join([*[""] * (page.header_row - 1), *map("\t".join, rows)]).encode()
@@ -103,16 +103,6 @@ def _read_aligned(name: str, data: bytes, wanted: Wanted, settings: Settings, re
                 row=number,
             )
     return page
-
-
-def _spans_of(lines: list[str]) -> list[tuple[int, int]]:
-    """Return the spans of places in which signs stand, those apart that are two blanks or more apart in every line."""
-    taken = np.zeros(max(map(len, lines)) + 2, dtype=bool)
-    for line in lines:
-        taken[: len(line)] |= np.frombuffer(line.encode("utf-32-le", "replace"), dtype=np.uint32) != ord(" ")
-    taken[1:-1] |= taken[:-2] & taken[2:]
-    edges = np.flatnonzero(np.diff(taken, prepend=False)).tolist()
-    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def _read_stream(name: str, stream: BinaryIO, head: bytes, wanted: Wanted, settings: Settings) -> Page:
@@ -171,21 +161,13 @@ def _find_header(name: str, head: bytes, wanted: Wanted) -> tuple[str, list[str]
             cells, under = full_header(above, every[place], under_it, wanted)
             note = said_above(every, place, wanted)
             first, last, _ = rows[place]
-            if _numbered(lines[last:depth], every[place + 1 :], len(cells)):
+            if is_numbered(lines[last:depth], every[place + 1 :], len(cells)):
                 cells = ["", *cells]
             return separator, cells, first, rows[place + under][1], (note,) if note else ()
     _refuse_other_separator(name, lines, wanted)
     split = [split_cells(lines, separator) for separator in SEPARATORS]
     fullest = max(split, key=lambda rows: sum(len(cells) for _, _, cells in rows))
     raise no_header(name, wanted, [cells for _, _, cells in fullest], path=name)
-
-
-def _numbered(lines: list[str], rows: list[list[str]], width: int) -> bool:
-    """Return whether each row has its number in quotes before the cells, and no heading above it, as R writes it."""
-    numbered = [f'"{number}"' for number in range(1, len(lines) + 1)]
-    return len(rows) == len(lines) > 0 and all(
-        len(row) == width + 1 and line.startswith(start) for line, row, start in zip(lines, rows, numbered, strict=True)
-    )
 
 
 def _lines_of(text: str) -> list[str]:

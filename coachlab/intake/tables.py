@@ -1,4 +1,4 @@
-"""Several tables in one: headings over two lines, units above them, further tables below in another order."""
+"""How a table stands in its file: headings over two lines, units above, columns in line, tables in another order."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -37,6 +37,10 @@ def full_header(above: Line, cells: Line, below: Line, wanted: Wanted) -> tuple[
     if best < len(wanted):
         for first, second, under in ((above, cells, False), (cells, below, True)):
             both = [" ".join(filter(None, map(_text, pair))) for pair in zip_longest(first, second, fillvalue="")]
+            both = [
+                _text(cell) if count_wanted([cell], wanted) >= count_wanted([joined], wanted) else joined
+                for cell, joined in zip_longest(cells, both, fillvalue="")
+            ]
             if count_wanted(both, wanted) > best:
                 return both, under
     return list(cells), False
@@ -127,3 +131,21 @@ def _values(cells: Cells) -> list:
     if cells.typed is not None and cells.words is not None:
         values = [text if np.isnan(number) else float(number) for text, number in zip(values, cells.typed, strict=True)]
     return values if cells.codes is None else [values[code] for code in cells.codes]
+
+
+def spans_of(lines: list[str]) -> list[tuple[int, int]]:
+    """Return the spans of places in which signs stand, those apart that are two blanks or more apart in every line."""
+    taken = np.zeros(max(map(len, lines)) + 2, dtype=bool)
+    for line in lines:
+        taken[: len(line)] |= np.frombuffer(line.encode("utf-32-le", "replace"), dtype=np.uint32) != ord(" ")
+    taken[1:-1] |= taken[:-2] & taken[2:]
+    edges = np.flatnonzero(np.diff(taken, prepend=False)).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
+def is_numbered(lines: list[str], rows: list[list[str]], width: int) -> bool:
+    """Return whether each row has its number in quotes before the cells, and no heading above it, as R writes it."""
+    numbered = [f'"{number}"' for number in range(1, len(lines) + 1)]
+    return len(rows) == len(lines) > 0 and all(
+        len(row) == width + 1 and line.startswith(start) for line, row, start in zip(lines, rows, numbered, strict=True)
+    )
