@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 import coachlab as cl
-from coachlab.intake import lines
+from coachlab.intake import body
 from coachlab.privacy import process_key, pseudonym
 from coachlab.schema import LATERAL
 from coachlab.units import MPH_MPS, YARD_M
@@ -735,7 +735,7 @@ def test_the_size_of_the_readers_blocks_changes_nothing(read, monkeypatch, size)
         '90,-3,4,"a ""long"" remark,\nover two lines"\n\n91,-3.5\n92,-2,abc,x\n93,-1,4,"y"\n,,,\n94,-1,4,z,5\n95,-1,4,ü\n'
     )  # fmt: skip
     whole = read(text)
-    monkeypatch.setattr(lines, "_BLOCK", size)
+    monkeypatch.setattr(body, "_BLOCK", size)
     parts = read(text)
     pd.testing.assert_frame_equal(parts.table, whole.table)
     pd.testing.assert_frame_equal(parts.raw.astype("str"), whole.raw.astype("str"))
