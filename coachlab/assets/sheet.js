@@ -164,6 +164,7 @@ const PARTS = {
 function stripOf(part, tell) {
   const figure = make("figure", { class: "sheet-strip" });
   const numbers = part.shots.map((shot) => shot.n);
+  figure.shots = `${part.label} ${numbers}`;
   const [low, high] = [numbers[0], numbers[numbers.length - 1]];
   let [first, last] = part.selected;
   let anchor = null;
@@ -187,7 +188,7 @@ function stripOf(part, tell) {
   let x = () => 0;
   let choose = () => {};
 
-  const send = () => tell("select", { first, last });
+  const send = () => { timer = 0; tell("select", { first, last }); };
   const later = () => { clearTimeout(timer); timer = setTimeout(send, 250); };
 
   function layOut() {
@@ -302,6 +303,10 @@ function stripOf(part, tell) {
   const watcher = new ResizeObserver(layOut);
   watcher.observe(figure);
   figure.remove_sheet = () => { watcher.disconnect(); clearTimeout(timer); };
+  figure.tell_now = () => { if (timer) { clearTimeout(timer); send(); } };
+  // an answer to an earlier move takes nothing back from a hand that has moved on
+  figure.moved_on = (behind) => (timer || behind ? { first, last, due: timer !== 0 } : null);
+  figure.move_on = (run) => { ({ first, last } = run); choose(); if (run.due) later(); };
   return figure;
 }
 
@@ -325,8 +330,18 @@ export default {
       if (waiting) timer = setTimeout(() => { root.classList.add("sheet-busy"); root.setAttribute("aria-busy", "true"); }, 200);
       else { root.classList.remove("sheet-busy"); root.removeAttribute("aria-busy"); }
     };
-    const tell = (action, values) => { busy(true); model.send({ action, values }); };
-    const answered = (content) => { if (content.answered) busy(false); };
+    let moves = 0;
+    const tell = (action, values) => {
+      // what is done to a run is done to the run in sight
+      if (action === "select") moves += 1;
+      else body.querySelector(".sheet-strip")?.tell_now();
+      busy(true);
+      model.send({ action, values });
+    };
+    const answered = (content) => {
+      if (content.answered === "select") moves = Math.max(moves - 1, 0);
+      if (content.answered) busy(false);
+    };
     model.on("msg:custom", answered);
 
     const show = () => {
@@ -344,7 +359,14 @@ export default {
         node.querySelectorAll("details").forEach((one) => { if (open.has(one.querySelector("summary").textContent)) one.open = true; });
         return { text, node };
       });
-      kept.forEach((nodes) => nodes.forEach((node) => { node.querySelector(".sheet-strip")?.remove_sheet(); node.remove(); }));
+      kept.forEach((nodes) => nodes.forEach((node) => {
+        const strip = node.querySelector(".sheet-strip");
+        const run = strip?.moved_on(moves > 1);
+        // the next strip is of the same shots, or the run means nothing there
+        if (run) next.map((one) => one.node.querySelector(".sheet-strip")).find((one) => one?.shots === strip.shots)?.move_on(run);
+        strip?.remove_sheet();
+        node.remove();
+      }));
       next.forEach(({ node }, place) => {
         if (body.children[place] !== node) body.insertBefore(node, body.children[place] ?? null);
       });

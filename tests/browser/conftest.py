@@ -4,7 +4,10 @@ import os
 
 import nbformat
 import pytest
-from harness import lay_out, obstacle, open_browser, open_page, serve
+from harness import PATIENCE_S, lay_out, obstacle, open_browser, open_page, serve
+from playwright.sync_api import expect
+
+expect.set_options(timeout=PATIENCE_S * 1000)
 
 
 @pytest.fixture(scope="session")

@@ -39,6 +39,8 @@ FLAGS = [
     "--disable-dev-shm-usage",
 ]
 OUTSIDE = re.compile(r"^(?:https?|wss?)://(?!127\.0\.0\.1[:/])")
+PATIENCE_S = 180
+"""How long anything that a test waits for may take: a busy machine is slow, and slow is not wrong."""
 TALLEST = 16000  # pixels; Chromium's own limit for the side of a picture is 16384
 
 
@@ -101,7 +103,7 @@ class Server:
 
 
 @contextmanager
-def serve(program: str, folder: Path, private: Path, patience_s: float = 60) -> Iterator[Server]:
+def serve(program: str, folder: Path, private: Path, patience_s: float = PATIENCE_S) -> Iterator[Server]:
     """Run a server on a folder, with the package's own settings and nobody's private ones, until the block ends."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -201,6 +203,8 @@ def open_browser() -> Iterator[Browser]:
 def open_page(browser: Browser, width: int = 1400, height: int = 1000) -> Iterator[Visit]:
     """Open an empty page that can reach this machine only and whose misdeeds are collected."""
     context = browser.new_context(viewport={"width": width, "height": height})
+    context.set_default_timeout(PATIENCE_S * 1000)
+    context.add_init_script(_UNANSWERED)
     visit = Visit(context.new_page())
 
     def refuse(route) -> None:
@@ -221,42 +225,88 @@ def open_notebook(visit: Visit, server: Server, notebook: str) -> None:
     """Open a notebook: in JupyterLab until its kernel is idle, in Voila until all of it is shown."""
     visit.page.goto(server.address(notebook))
     if server.program == "voila":
-        visit.page.locator("#rendered_cells").wait_for(state="visible", timeout=120_000)
+        visit.page.locator("#rendered_cells").wait_for(state="visible")
         settle(visit)
         return
-    visit.page.wait_for_function("window.jupyterapp?.shell?.currentWidget?.context?.isReady", timeout=60_000)
+    visit.page.wait_for_function("window.jupyterapp?.shell?.currentWidget?.context?.isReady")
     visit.page.evaluate("window.jupyterapp.started.then(() => null)")
-    visit.page.wait_for_function(IDLE, timeout=60_000)
+    visit.page.wait_for_function(IDLE)
 
 
 IDLE = "window.jupyterapp.shell.currentWidget.sessionContext.session?.kernel?.status === 'idle'"
 
 
-def run_all(visit: Visit, patience_s: float = 120) -> None:
+def run_all(visit: Visit) -> None:
     """Run every cell of the notebook that is open in JupyterLab, and wait until nothing moves any more."""
-    visit.page.set_default_timeout(patience_s * 1000)
     visit.page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells').then(() => null)")
-    settle(visit, patience_s)
+    settle(visit)
 
 
-def settle(visit: Visit, patience_s: float = 60, quiet_ms: int = 300) -> None:
-    """Wait until the page has not changed for a while and, in JupyterLab, the kernel is idle."""
-    quiet = """([quiet, patience]) => new Promise((done, fail) => {
-        let last = performance.now();
-        const start = last;
-        const watch = new MutationObserver(() => { last = performance.now(); });
+_UNANSWERED = """(() => {
+    // Widgets' messages that a kernel has not done with yet: it says "idle" to each, and sends what follows before.
+    const waiting = (window.unanswered = new Map());
+    const text = new TextDecoder();
+    const parts = (data) => {
+        if (typeof data === "string") {
+            const { channel, header, parent_header } = JSON.parse(data);
+            return { channel, header, parent: parent_header, content: () => JSON.parse(data).content };
+        }
+        const view = new DataView(data);
+        const at = (n) => Number(view.getBigUint64(8 * (n + 1), true));
+        const piece = (n) => text.decode(new Uint8Array(data, at(n), at(n + 1) - at(n)));
+        const json = (n) => JSON.parse(piece(n));
+        return { channel: piece(0), header: json(1), parent: json(2), content: () => json(4) };
+    };
+    const bare = (data) => (ArrayBuffer.isView(data) ? data.slice().buffer : data);
+    window.WebSocket = class extends window.WebSocket {
+        constructor(...given) {
+            super(...given);
+            if (!/\\/channels(\\?|$)/.test(this.url)) return;
+            this.binaryType = "arraybuffer";
+            this.addEventListener("message", ({ data }) => {
+                const { channel, header, parent, content } = parts(data);
+                if (channel !== "iopub" || header.msg_type !== "status") return;
+                if (content().execution_state === "idle") waiting.delete(parent.msg_id);
+            });
+            this.addEventListener("close", () => {
+                for (const [id, socket] of waiting) if (socket === this) waiting.delete(id);
+            });
+        }
+        send(data) {
+            if (/\\/channels(\\?|$)/.test(this.url)) {
+                const { header } = parts(bare(data));
+                if (header.msg_type === "comm_msg") waiting.set(header.msg_id, this);
+            }
+            super.send(data);
+        }
+    };
+})()"""
+
+
+def settle(visit: Visit, patience_s: float = PATIENCE_S, quiet_ms: int = 300) -> None:
+    """Wait until every message of a widget is answered, the kernel is idle and the page has not changed for a while.
+
+    The while is counted in turns of the page too, so that a page that got no time is not taken for a quiet one; what
+    the page itself has put off by less than ``quiet_ms`` is done by then.
+    """
+    quiet = """([quiet, patience]) => new Promise((done, fail) => requestAnimationFrame(() => {
+        const turn = 25;
+        const start = performance.now();
+        let [last, turns] = [start, 0];
+        const again = () => { [last, turns] = [performance.now(), 0]; };
+        const watch = new MutationObserver(again);
         watch.observe(document.body, {subtree: true, childList: true, attributes: true, characterData: true});
         const status = () => window.jupyterapp?.shell?.currentWidget?.sessionContext?.session?.kernel?.status ?? "idle";
         const look = setInterval(() => {
-            const now = performance.now();
-            if (status() !== "idle") last = now;
-            const over = now - start > patience;
-            if (now - last < quiet && !over) return;
+            turns += 1;
+            if (status() !== "idle" || window.unanswered?.size) again();
+            const over = performance.now() - start > patience;
+            if ((performance.now() - last < quiet || turns < quiet / turn) && !over) return;
             clearInterval(look);
             watch.disconnect();
             over ? fail(new Error("the page did not come to rest")) : done(null);
-        }, 25);
-    })"""
+        }, turn);
+    }))"""
     visit.page.evaluate(quiet, [quiet_ms, patience_s * 1000])
 
 

@@ -5,7 +5,7 @@ import re
 import nbformat
 import numpy as np
 import pytest
-from harness import grave, open_notebook, open_page, run_all, settle
+from harness import PATIENCE_S, grave, open_notebook, open_page, run_all, settle
 from playwright.sync_api import expect
 
 from coachlab.errors import FlightError
@@ -186,6 +186,8 @@ def test_labels_name_each_control_with_its_unit(plain):
 
 def test_the_arc_takes_the_path_along_unless_the_trainee_holds_it(plain):
     page = plain.page
+    # six presses of one move, however slowly they come: the page takes what comes late for another move
+    page.evaluate("at => (performance.now = () => at)", page.evaluate("performance.now()"))
     handle = page.locator("[id$='-attack_up_deg']")
     handle.focus()
     for _ in range(6):
@@ -258,7 +260,7 @@ def test_an_impossible_number_is_told_at_its_box_and_in_the_sentence_while_the_l
     field.fill(typed)
     page.keyboard.press("Tab")
     expect(field).to_have_attribute("aria-invalid", "true")
-    assert float(field.input_value()) == float(typed)
+    expect(field).to_have_value(re.compile(rf"^{re.escape(typed)}(\.0)?$"))
     expect(trouble).to_contain_text(said)
     expect(page.locator(".fp-why")).to_contain_text(f"No such shot: {said}")
     expect(page.locator(".fp-why")).to_contain_text("; the last good flight stays.")
@@ -274,10 +276,11 @@ def test_an_impossible_number_is_told_at_its_box_and_in_the_sentence_while_the_l
     expect(field).to_have_attribute("aria-invalid", "false")
     assert ask(plain, "read()")["controls"] == pytest.approx(good["controls"]) and pixels(page, "faceText") == 0
     settle(plain)
-    shown = float(field.input_value())
+    shown = field.input_value()
+    assert shown
     field.fill("")
     page.keyboard.press("Tab")
-    assert float(field.input_value()) == shown
+    expect(field).to_have_value(shown)
 
 
 def test_what_is_given_stands_also_where_it_is_what_it_was(plain):
@@ -501,6 +504,8 @@ def test_nothing_moves_by_itself_where_less_motion_is_wanted(plain):
 def test_the_page_fits_its_width(browser, page_file, width):
     with open_page(browser, width, 800) as visit:
         visit.page.goto(page_file.as_uri())
+        visit.page.locator(".fp-why strong").first.wait_for()
+        settle(visit)
         assert visit.page.evaluate("document.documentElement.scrollWidth") == width
         assert visit.console == [] and visit.outside == []
 
@@ -509,7 +514,9 @@ def test_a_finger_moves_a_slider_on_a_phone_while_the_flight_stays_in_sight(brow
     context = browser.new_context(viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True)
     try:
         page = context.new_page()
+        page.set_default_timeout(PATIENCE_S * 1000)
         page.goto(page_file.as_uri())
+        page.locator(".fp-why strong").first.wait_for()
         handle = page.locator("[id$='-face_open_deg']")
         handle.scroll_into_view_if_needed()
         box = handle.bounding_box()
@@ -553,7 +560,7 @@ def test_it_lives_in_jupyterlab_and_talks_with_python(lab, visit):
     page.locator("[id$='-face_open_deg']").focus()
     page.keyboard.press("ArrowRight")
     expect(heard).to_have_text("face 3.5, apart 0.000 m")
-    assert page.evaluate("document.activeElement.type") == "range"
+    expect(page.locator("[id$='-face_open_deg']")).to_be_focused()
     # arrow keys on a choice are the choice's, although the cell is selected and JupyterLab would go to the next one
     club = page.get_by_role("combobox", name="Club", exact=True)
     cell = page.evaluate("window.jupyterapp.shell.currentWidget.content.activeCellIndex")
@@ -562,16 +569,16 @@ def test_it_lives_in_jupyterlab_and_talks_with_python(lab, visit):
     page.keyboard.press("ArrowDown")
     expect(club).to_have_value("iron-7")
     assert page.evaluate("window.jupyterapp.shell.currentWidget.content.activeCellIndex") == cell
-    assert page.evaluate("document.activeElement.id").endswith("-club")
+    expect(club).to_be_focused()
     club.select_option("driver")
     settle(visit)
-    assert "face 3.5" in heard.inner_text()
+    expect(heard).to_contain_text("face 3.5")
     light = page.evaluate("getComputedStyle(document.querySelector('.flight-page')).backgroundColor")
     page.evaluate("window.jupyterapp.commands.execute('apputils:change-theme', {theme: 'JupyterLab Dark'})")
     page.wait_for_function(
         "light => getComputedStyle(document.querySelector('.flight-page')).backgroundColor !== light", arg=light
     )
-    settle(visit)
+    settle(visit)  # the page draws once the theme is loaded
     assert pixels(page, "flight") > 300  # in the dark theme's own blue
     assert grave(page, ".flight-page") == {}
     page.get_by_role("button", name="Begin anew").click()

@@ -1,6 +1,9 @@
+import re
+
 import nbformat
 import pytest
 from harness import ROOT, move_slider, open_notebook, open_page, run_all, settle, slider, take_picture
+from playwright.sync_api import expect
 
 pytestmark = pytest.mark.browser
 NOTEBOOKS = sorted(path.name for path in ROOT.glob("notebooks/*.ipynb"))
@@ -28,14 +31,14 @@ def test_a_slider_moved_by_keyboard_reaches_python_and_comes_back_in_jupyterlab(
     run_all(visit)
     assert visit.errors == []
     move_slider(visit, "attack", presses=3)
-    assert slider(visit, "attack").get_attribute("aria-valuenow") in ("23", "23.0")
-    assert "twice is 46" in visit.outputs.all_inner_texts()[-1]
+    expect(slider(visit, "attack")).to_have_attribute("aria-valuenow", re.compile(r"^23(\.0)?$"))
+    expect(visit.outputs.last).to_contain_text("twice is 46")
 
 
 def test_a_slider_moved_by_keyboard_reaches_python_and_comes_back_in_the_app(app, visit):
     open_notebook(visit, app, "tiny.ipynb")
     move_slider(visit, "attack", key="ArrowLeft")
-    assert "twice is 38" in visit.outputs.all_inner_texts()[-1]
+    expect(visit.outputs.last).to_contain_text("twice is 38")
 
 
 def test_the_list_of_the_app_leads_to_a_notebook_without_an_outside_request(app, visit):
@@ -72,7 +75,11 @@ def test_a_script_that_fails_is_seen(browser, tmp_path):
     page = tmp_path / "page.html"
     page.write_text("<script>undefinedName()</script><script>console.error('said aloud')</script>")
     with open_page(browser) as visit:
-        visit.page.goto(page.as_uri())
+        with (
+            visit.page.expect_event("pageerror"),
+            visit.page.expect_console_message(lambda line: line.text == "said aloud"),
+        ):
+            visit.page.goto(page.as_uri())
         assert sorted(visit.console) == ["said aloud", "undefinedName is not defined"]
 
 
