@@ -349,6 +349,7 @@ def take_picture(visit: Visit, path: Path) -> None:
 
 def grave(page: Page, inside: str) -> dict[str, list[str]]:
     """Return what axe-core calls serious or critical inside an element, once nothing moves or fades any more."""
+    page.locator(inside).first.wait_for()
     page.evaluate(_AXE)
     found = page.evaluate(
         """async (inside) => {

@@ -11,6 +11,14 @@ pytestmark = pytest.mark.browser
 CONTROLS = ["club", "what moved", "wanted", "kind of cue", "closer look at", "pattern from", "coach"]
 
 
+FITS = """() => {
+    const image = document.querySelector(".coachlab-picture img");
+    const width = image?.complete ? image.getBoundingClientRect().width : 0;
+    return width > 0 && width <= image.closest("figure").clientWidth + 1 ? width : NaN;
+}"""
+"""The width of the picture once it is drawn for the room that it has, else not a number."""
+
+
 def test_the_explorer_is_named_answers_the_keyboard_and_fits_the_page(lab, visit):
     open_notebook(visit, lab, "which-cue.ipynb")
     run_all(visit)
@@ -21,6 +29,9 @@ def test_the_explorer_is_named_answers_the_keyboard_and_fits_the_page(lab, visit
     picture, caption = panel.locator("img"), panel.locator("figcaption")
     expect(caption).to_have_attribute("aria-live", "polite")
     expect(caption).to_contain_text("Average shift of 7-iron attack")
+    # the first picture is drawn before the page has told its width
+    visit.page.wait_for_function(f"({FITS})()")
+    settle(visit)
     wide = picture.bounding_box()
 
     control = panel.get_by_role("combobox", name="what moved", exact=True)
@@ -40,9 +51,7 @@ def test_the_explorer_is_named_answers_the_keyboard_and_fits_the_page(lab, visit
     expect(panel.get_by_role("cell", name="in the models")).to_be_visible()
 
     visit.page.set_viewport_size({"width": 800, "height": 1000})
-    visit.page.wait_for_function(
-        "wide => document.querySelector('.coachlab-picture img').naturalWidth < wide", arg=wide["width"]
-    )
+    visit.page.wait_for_function(f"wide => ({FITS})() < wide", arg=wide["width"])
     settle(visit)
     narrow = picture.bounding_box()
     # one half of the picture went below the other, so that the words keep their size
