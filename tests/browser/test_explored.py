@@ -13,7 +13,7 @@ CONTROLS = ["club", "what moved", "wanted", "kind of cue", "closer look at", "pa
 
 FITS = """() => {
     const image = document.querySelector(".coachlab-picture img");
-    const width = image?.complete ? image.getBoundingClientRect().width : 0;
+    const width = image?.complete ? parseFloat(image.style.width) : 0; // as drawn, not as squeezed
     return width > 0 && width <= image.closest("figure").clientWidth + 1 ? width : NaN;
 }"""
 """The width of the picture once it is drawn for the room that it has, else not a number."""
