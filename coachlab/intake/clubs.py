@@ -11,20 +11,20 @@ from coachlab.schema import CLUBS
 def guess_club(text: str) -> str | None:
     """Return the club that a short word may mean, or None.
 
-    >>> guess_club("7i"), guess_club("I7"), guess_club("P wedge"), guess_club("56°")
-    ('iron-7', 'iron-7', 'wedge-pw', 'wedge-56')
+    >>> guess_club("7i"), guess_club("I7"), guess_club("P wedge"), guess_club("56°"), guess_club("Eisen 7")
+    ('iron-7', 'iron-7', 'wedge-pw', 'wedge-56', 'iron-7')
     """
-    plain = " ".join(re.findall(r"[a-z]+|\d+", str(text).casefold()))
+    plain = " ".join(re.findall(r"[^\W\d_]+|\d+", str(text).casefold()))
     known = read_club(text, {})
     if known:
         return known
     if plain in ("d", "dr", "drv", "driver", "w 1", "1 w", "1 wood"):
         return "driver"
-    letters, number = set(re.findall(r"[a-z]+", plain)), re.findall(r"\d+", plain)
+    letters, number = set(re.findall(r"[^\W\d_]+", plain)), re.findall(r"\d+", plain)
     for words, kind in (
-        ({"w", "wd", "wood", "fairway", "fw"}, "wood"),
+        ({"w", "wd", "wood", "fairway", "fw", "holz", "bois", "madera", "trä"}, "wood"),
         ({"h", "hy", "hyb", "hybrid", "rescue", "utility"}, "hybrid"),
-        ({"i", "ir", "iron", "irn"}, "iron"),
+        ({"i", "ir", "iron", "irn", "eisen", "fer", "hierro", "järn"}, "iron"),
     ):
         if letters & words and len(number) == 1 and f"{kind}-{number[0]}" in CLUBS:
             return f"{kind}-{number[0]}"

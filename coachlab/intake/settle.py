@@ -112,7 +112,8 @@ def settle_sides(
     warnings = []
     result = list(guesses)
     decided = {"attack_up_deg", "path_out_deg"} <= set(turned.looked_at)
-    if not decided and any(name in LATERAL and not guesses[by_column[name]].positive for name in values):
+    open_sides = [name for name in values if name in LATERAL and not guesses[by_column[name]].positive]
+    if not decided and not all(looked[by_column[name]].sided for name in open_sides):
         warnings.append("Nothing here tells right from left: right is taken for plus. Look at a shot you know.")
     for name, place in by_column.items():
         guess, one = result[place], looked[place]

@@ -338,3 +338,11 @@ def test_a_file_without_a_header_over_numbers_is_refused_or_left_to_the_user(put
 )  # fmt: skip
 def test_clubs_are_understood_as_people_shorten_them(text, club):
     assert guess_club(text) == club
+
+
+@pytest.mark.parametrize("side, told", [(" R", False), ("", True)])
+def test_right_and_left_are_asked_about_only_where_the_cells_do_not_say_them(put, side, told):
+    text = "Club,Face [deg]\n" + "".join(f"7 Eisen,{n / 2}{side}\n" for n in range(1, 9))
+    proposal = cl.propose_map(put("a.csv", text))
+    assert any("right is taken for plus" in warning for warning in proposal.warnings) is told
+    assert proposal.map.club_names == {"7 Eisen": "iron-7"}
