@@ -139,11 +139,11 @@ _FOREIGN = tuple(
 def words_of(heading: object) -> list[str]:
     """Return the words of a heading that are known here, by their stems; units in brackets are left out.
 
-    >>> words_of("Club Head Speed [mph]"), words_of("launchAngle_v")
-    (['club', 'club', 'speed'], ['launch', 'angle', 'vertical'])
+    >>> words_of("Club Head Speed [mph]"), words_of("launchAngle_v"), words_of("AoA")
+    (['club', 'club', 'speed'], ['launch', 'angle', 'vertical'], ['attack'])
     """
     text = re.sub(r"[\[({][^\])}]*[\])}]\s*$", " ", str(heading))
-    text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)
+    text = re.sub(r"(?<=[a-z])(?=[A-Z][A-Za-z])", " ", text)
     text, found = text.strip().casefold(), []
     for foreign, word in _FOREIGN:
         text = foreign.sub(f" {word} ", text)
