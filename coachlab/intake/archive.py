@@ -24,27 +24,9 @@ _FREE_MB = 50
 """What is so small unpacked may be packed as tightly as it likes."""
 _CHUNK = 1 << 20
 _NO_TABLES = (
-    ".toml",
-    ".md",
-    ".html",
-    ".htm",
-    ".pdf",
-    ".png",
-    ".jpg",
-    ".jpeg",
-    ".json",
-    ".ipynb",
-    ".py",
-    ".docx",
-    ".doc",
-    ".rtf",
-    ".db",
-    ".ini",
-    ".mp4",
-    ".mov",
-    ".avi",
-    ".heic",
-)
+    ".toml", ".md", ".html", ".htm", ".pdf", ".png", ".jpg", ".jpeg", ".heic", ".json", ".ipynb", ".py", ".docx",
+    ".doc", ".rtf", ".db", ".ini", ".mp4", ".mov", ".avi"
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

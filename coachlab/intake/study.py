@@ -117,9 +117,9 @@ def read_study(
     ----------
     folder : path
         Exports (CSV, XLSX, ODS, Parquet); a column map beside each, named alike (``bay-3.toml`` for ``bay-3.csv``), or
-        one for all; logs whose names begin with ``log-``, or whose headings
-        are a log's; ``cues.toml``; ``academy.toml``; ``decisions.csv``
-        (`apply_decisions`). Maps, logs and the other three may be missing. Hidden files are left alone.
+        one for all; logs, whose names begin with ``log-`` or whose headings are a log's; ``cues.toml``;
+        ``academy.toml``; ``decisions.csv`` (`apply_decisions`). Maps, logs and the other three may be missing. Hidden
+        files are left alone.
     set_aside_warned : bool
         Whether the shots of a coach whose log looks like best shots only (`audit_logging`) are set aside, with that
         reason. A step says so either way.
